@@ -1,0 +1,1 @@
+"""Artwork file to flat colours, apertures and zones."""

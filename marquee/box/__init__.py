@@ -1,0 +1,1 @@
+"""The light box behind the face: walls, LED places, light."""

@@ -1,0 +1,1 @@
+"""Everything written from a finished plan; nothing here computes."""

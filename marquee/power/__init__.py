@@ -1,0 +1,1 @@
+"""Current, rails, wire, fuse, supply, cost."""

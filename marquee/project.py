@@ -1,0 +1,322 @@
+"""What the maker states: a TOML project file or flags, validated the same way, with defaults and reasons."""
+
+from __future__ import annotations
+
+import difflib
+import re
+import tomllib
+from pathlib import Path
+from typing import Annotated, Any, Literal, get_args
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
+
+from marquee.errors import InputError, MarqueeError, QuantityError
+from marquee.units import parse_fraction, parse_length_mm
+
+
+def _length(value: object) -> object:
+    if isinstance(value, str):
+        return parse_length_mm(value, "")
+    if isinstance(value, int | float) and not isinstance(value, bool):
+        return parse_length_mm(f"{value}", "")
+    return value
+
+
+def _length_or_zero(value: object) -> object:
+    text = f"{value}" if isinstance(value, int | float | str) else None
+    return value if text is None else parse_length_mm(text, "", zero_ok=True)
+
+
+def _area(value: object) -> object:
+    if not isinstance(value, str):
+        raise QuantityError("", f"{value!r} is not an area", 'write "2mm2" or "0.1cm2"')
+    match = re.fullmatch(r"\s*([\d.]+)\s*(mm|cm)(?:2|²)\s*", value)
+    if match is None:
+        raise QuantityError("", f"'{value}' is not an area", 'write "2mm2" or "0.1cm2"')
+    return float(match[1]) * (100.0 if match[2] == "cm" else 1.0)
+
+
+def _fraction(value: object) -> object:
+    return parse_fraction(f"{value}", "") if isinstance(value, str | int | float) else value
+
+
+# A length as typed ("16.7mm"), held in mm. JSON of a resolved project gives plain mm.
+Length = Annotated[float, BeforeValidator(_length)]
+LengthOrZero = Annotated[float, BeforeValidator(_length_or_zero)]
+Area = Annotated[float, BeforeValidator(_area)]
+Fraction = Annotated[float, BeforeValidator(_fraction)]
+
+
+class Section(BaseModel):
+    """A table of the project file: frozen, unknown keys refused, keys without their unit suffix."""
+
+    model_config = ConfigDict(
+        frozen=True,
+        extra="forbid",
+        populate_by_name=True,
+        allow_inf_nan=False,
+        str_max_length=4096,
+    )
+
+
+class ArtworkSettings(Section):
+    """The picture and its size in the world."""
+
+    file: str = Field(description="artwork file, relative to this project file")
+    width_mm: Length = Field(
+        alias="width", description="width of the whole picture on the cabinet"
+    )
+    max_megapixels: float = Field(
+        default=100.0, gt=0, le=4000, description="larger pictures are refused before decoding"
+    )
+
+
+class ZoneOverride(Section):
+    """The maker's own word on apertures: which, and what becomes of them."""
+
+    at: tuple[str, str] = Field(
+        description='a point of the aperture, ["120mm", "45mm"] from top left'
+    )
+    name: str | None = Field(
+        default=None, max_length=80, description="name of the zone it goes into"
+    )
+    mode: Literal["steady", "hue-cycle"] | None = Field(
+        default=None, description="how the zone is lit"
+    )
+    colour: str | None = Field(
+        default=None, description="colour to light it in, instead of the artwork's"
+    )
+
+
+class ZoneSettings(Section):
+    """How the artwork is divided."""
+
+    face: str = Field(
+        default="auto", description="what stays opaque: auto, alpha, or a colour such as #000000"
+    )
+    palette: str | None = Field(
+        default=None, description="palette file with the exact brand colours"
+    )
+    min_area_mm2: Area = Field(
+        default=1.0,
+        alias="min_area",
+        ge=0,
+        description="smaller specks are left opaque (common practice, no source: a laser cannot keep them)",
+    )
+    merge_delta_e: float = Field(
+        default=5.0,
+        ge=0,
+        le=50,
+        description="colours nearer than this (CIEDE2000) are one; 5 may merge, 10 may not",
+    )
+    override: tuple[ZoneOverride, ...] = Field(
+        default=(), description="your word on single apertures"
+    )
+
+
+class BoxSettings(Section):
+    """The box behind the face."""
+
+    depth_mm: Length = Field(default=40.0, alias="depth", description="LED plane to diffuser")
+    wall_thickness_mm: Length = Field(
+        default=3.0, alias="wall_thickness", description="barrier sheet"
+    )
+    wall_gap_mm: LengthOrZero = Field(
+        default=0.0, alias="wall_gap", description="between the walls' tops and the diffuser"
+    )
+    clearance_mm: LengthOrZero = Field(
+        default=1.0,
+        alias="clearance",
+        description="walls keep this far from apertures where there is room",
+    )
+    paint: str = Field(
+        default="matt-white-paint", description="surface inside, a row of the materials"
+    )
+    diffuser: str = Field(
+        default="opal-pmma-3mm", description="diffuser sheet, a row of the materials"
+    )
+    transmittance: Fraction | None = Field(
+        default=None, description="your diffuser's, if measured"
+    )
+    reflectance: Fraction | None = Field(default=None, description="your paint's, if measured")
+
+
+class LedSettings(Section):
+    """The LEDs and how they lie."""
+
+    part: str = Field(
+        default="ws2812b", description="a packaged part (marquee parts) or a part file"
+    )
+    pitch_mm: Length = Field(
+        default=1000 / 60, alias="pitch", description="LED spacing; 60 per metre"
+    )
+    arrangement: Literal["strip", "board"] = Field(
+        default="strip", description="rows of strip, or free places on a board of your own"
+    )
+
+
+class ColourSettings(Section):
+    """How colours are met."""
+
+    white: str = Field(
+        default="D65", description="the sign's white: D65, D50, a temperature 5000K, or x,y"
+    )
+    policy: Literal["keep", "fill", "blend"] = Field(
+        default="keep",
+        description="keep mutual lightness, fill each zone to the limit, or between",
+    )
+    blend: Fraction = Field(
+        default=0.4, description="share of fill in blend (a taste setting, no source)"
+    )
+    brightness: Fraction = Field(default=1.0, description="of what the LEDs can give, such as 30%")
+    adaptation: Literal["bradford", "cat16"] = Field(
+        default="bradford", description="chromatic adaptation"
+    )
+    observer: Literal["cie-1931-2", "cie-2015-2", "cie-2015-10"] = Field(
+        default="cie-1931-2", description="standard observer"
+    )
+    out_of_gamut: Literal["hue", "nearest"] = Field(
+        default="hue", description="keep the hue and give chroma, or least CIEDE2000"
+    )
+    cycle_period_s: float = Field(
+        default=12.0, gt=0, le=3600, description="seconds for one turn of the hue cycle"
+    )
+
+
+class PowerSettings(Section):
+    """Supply, wire and running cost."""
+
+    supply: str | None = Field(default=None, description='a supply you own, such as "5V/4A"')
+    feed_length_mm: Length = Field(
+        default=1000.0, alias="feed_length", description="wire from supply to chain"
+    )
+    wire: Literal["awg", "metric"] = Field(default="awg", description="which sizes to choose from")
+    conductor_c: float = Field(default=45.0, ge=-40, le=90, description="copper temperature, °C")
+    rail_ohm_per_m: float | None = Field(
+        default=None, gt=0, le=10, description="strip copper, both rails in series, if measured"
+    )
+    extra_load_a: float = Field(
+        default=0.1, ge=0, le=100, description="controller and shifter on the same supply"
+    )
+    efficiency: Fraction | None = Field(default=None, description="of the supply, if known")
+    tariff_per_kwh: float | None = Field(default=None, ge=0, le=100, description="price of a kWh")
+    currency: str = Field(default="", max_length=8, description="shown beside the running cost")
+
+
+class FirmwareSettings(Section):
+    """The controller board and the constants' names."""
+
+    controller: str = Field(default="atmega328p", description="a row of the controllers table")
+    prefix: str = Field(
+        default="MARQUEE",
+        pattern=r"^[A-Z][A-Z0-9]*(_[A-Z0-9]+)*$",
+        max_length=24,
+        description="first word of every constant",
+    )
+
+
+class Project(Section):
+    """Everything the maker states about one marquee."""
+
+    artwork: ArtworkSettings
+    zones: ZoneSettings = ZoneSettings()
+    box: BoxSettings = BoxSettings()
+    leds: LedSettings = LedSettings()
+    colour: ColourSettings = ColourSettings()
+    power: PowerSettings = PowerSettings()
+    firmware: FirmwareSettings = FirmwareSettings()
+
+
+def make_project(raw: dict[str, Any], where: str) -> Project:
+    """Return the validated project from nested tables as a TOML file or the flags give them.
+
+    Raises
+    ------
+    InputError
+        An unknown key (with the nearest valid one), a missing key, or a value out of range; all
+        problems of one pass are joined into one line.
+    """
+    try:
+        return Project.model_validate(raw)
+    except ValidationError as error:
+        problems = [_problem(e) for e in error.errors(include_url=False)]
+        raise InputError(where, " and ".join(p[0] for p in problems), problems[0][1]) from None
+
+
+def read_project(path: Path) -> Project:
+    """Return the project in a TOML file; its artwork and palette paths are taken beside the file.
+
+    Raises
+    ------
+    InputError
+        The file cannot be read, is not TOML, or does not validate.
+    """
+    try:
+        raw = tomllib.loads(path.read_bytes().decode("utf-8-sig"))
+    except OSError as error:
+        raise InputError(
+            f"{path}", f"cannot be read ({error.strerror})", "check the path"
+        ) from None
+    except UnicodeDecodeError as error:
+        raise InputError(
+            f"{path}", f"byte {error.start} is not UTF-8", "save it as UTF-8"
+        ) from None
+    except tomllib.TOMLDecodeError as error:
+        raise InputError(
+            f"{path}", f"is not TOML ({error})", "see 'marquee new DIR' for a template"
+        ) from None
+    project = make_project(raw, f"{path}")
+    return beside(project, path.parent)
+
+
+def beside(project: Project, folder: Path) -> Project:
+    """Return the project with relative file names taken from `folder`."""
+
+    def put(name: str) -> str:
+        return str(folder / name) if not Path(name).is_absolute() else name
+
+    artwork = project.artwork.model_copy(update={"file": put(project.artwork.file)})
+    zones = project.zones
+    if zones.palette is not None:
+        zones = zones.model_copy(update={"palette": put(zones.palette)})
+    leds = project.leds
+    if leds.part.endswith(".toml"):
+        leds = leds.model_copy(update={"part": put(leds.part)})
+    return project.model_copy(update={"artwork": artwork, "zones": zones, "leds": leds})
+
+
+def section_keys(section: type[BaseModel]) -> list[str]:
+    """Return the keys a table of the project file may have, as typed in the file."""
+    return [info.alias or name for name, info in section.model_fields.items()]
+
+
+def _problem(error: Any) -> tuple[str, str]:  # noqa: ANN401 -- pydantic's own loosely typed record
+    loc = [str(part) for part in error["loc"]]
+    key = ".".join(loc)
+    if error["type"] == "extra_forbidden":
+        valid = section_keys(_section_at(loc[:-1]))
+        near = difflib.get_close_matches(loc[-1], valid, n=1, cutoff=0.0)
+        return f"unknown key '{key}'", f"did you mean '{near[0]}'? valid here: {', '.join(valid)}"
+    if error["type"] == "missing":
+        return f"'{key}' is missing", f"add {loc[-1]} under [{'.'.join(loc[:-1])}]"
+    cause = error.get("ctx", {}).get("error")
+    if isinstance(cause, MarqueeError):
+        return f"{key}: {cause.what}", cause.mend
+    shown = error.get("input")
+    text = (
+        repr(shown) if isinstance(shown, str | int | float | bool) else f"a {type(shown).__name__}"
+    )
+    return f"{key} = {text}: {error['msg'].lower()}", "correct that value"
+
+
+def _section_at(loc: list[str]) -> type[BaseModel]:
+    section: type[BaseModel] = Project
+    for step in loc:
+        if step.isdigit():
+            continue
+        info = next((i for n, i in section.model_fields.items() if step in {n, i.alias}), None)
+        candidates = [] if info is None else [info.annotation, *get_args(info.annotation)]
+        section = next(
+            (c for c in candidates if isinstance(c, type) and issubclass(c, BaseModel)), section
+        )
+    return section

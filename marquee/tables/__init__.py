@@ -1,0 +1,1 @@
+"""Figures with their published sources, as data files."""

@@ -1,0 +1,453 @@
+"""What travels through the house: one frozen value per stage, left to right.
+
+    Artwork → ZoneMap → Box → Chain → Transfer → Drive → Light → Power → Plan (plan.py)
+
+Lengths mm, areas mm², currents A, voltages V, luminous intensity cd, illuminance lx, luminance cd/m²,
+colour differences CIEDE2000. Face coordinates: origin top-left of the face seen from the front, x right,
+y down. Arrays are C-ordered, indexed [y, x], and read-only once inside a value.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from marquee.errors import Finding
+
+Point = tuple[float, float]
+Path_mm = tuple[Point, ...]
+BBox = tuple[float, float, float, float]
+Kind = Literal["solid", "mixed"]
+Mode = Literal["steady", "hue-cycle"]
+
+
+def read_only(array: NDArray[Any]) -> NDArray[Any]:
+    """Return `array` with writing switched off, as values hold arrays."""
+    array.setflags(write=False)
+    return array
+
+
+# --- artwork ---------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Artwork:
+    """Upright sRGB pixels and their size in the world.
+
+    `srgb_8bit` is (height_px, width_px, 3) uint8, already converted from any embedded profile and turned
+    by EXIF orientation; `alpha_8bit` is (height_px, width_px) uint8 or None where every pixel is opaque.
+    `file` is the base name as given (unsafe characters kept; escape before showing), `sha256` of the
+    file's bytes.
+    """
+
+    srgb_8bit: NDArray[np.uint8]
+    alpha_8bit: NDArray[np.uint8] | None
+    mm_per_px: float
+    file: str
+    sha256: str
+    findings: tuple[Finding, ...] = ()
+
+    @property
+    def width_px(self) -> int:
+        """Width [px]."""
+        return int(self.srgb_8bit.shape[1])
+
+    @property
+    def height_px(self) -> int:
+        """Height [px]."""
+        return int(self.srgb_8bit.shape[0])
+
+    @property
+    def width_mm(self) -> float:
+        """Width of the face [mm]."""
+        return self.width_px * self.mm_per_px
+
+    @property
+    def height_mm(self) -> float:
+        """Height of the face [mm]."""
+        return self.height_px * self.mm_per_px
+
+
+# --- zones -----------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TargetColour:
+    """A colour to be met: XYZ under the sign's white, relative (Y = 1 is that white)."""
+
+    name: str
+    srgb: str  # "#rrggbb", the nearest, for the screen only
+    xyz: tuple[float, float, float]  # relative to the sign's white, Y_white = 1
+    lab_d65: tuple[float, float, float]
+    origin: Literal["artwork", "palette"]
+    area_mm2: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Aperture:
+    """One connected lit cut-out of one flat colour (or one connected mixed area)."""
+
+    id: int
+    zone: int
+    colour: int  # index into ZoneMap.colours; -1 in a mixed area
+    area_mm2: float
+    bbox_mm: BBox
+    centroid_mm: Point
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Zone:
+    """Apertures that share one colour and one light cell.
+
+    `colours` are indices into ZoneMap.colours: one for a solid zone, all those present for a mixed one.
+    `reason` says why a zone is mixed ("4 colours in 2 mm stripes, wall 3 mm"), else "".
+    """
+
+    id: int
+    name: str
+    kind: Kind
+    mode: Mode
+    colours: tuple[int, ...]
+    apertures: tuple[int, ...]
+    area_mm2: float
+    bbox_mm: BBox
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Adjacency:
+    """Two zones that are neighbours on the face and how near they come."""
+
+    zones: tuple[int, int]
+    gap_mm: float
+    touching: bool  # gap below the wall's thickness
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ZoneMap:
+    """The face divided: `zone_of_px` (height_px, width_px) int16, zone id or -1 for opaque face.
+
+    `aperture_of_px` likewise int32 with aperture ids. Every pixel is in at most one zone, and the zone of
+    a pixel's aperture is the pixel's zone.
+    """
+
+    zone_of_px: NDArray[np.int16]
+    aperture_of_px: NDArray[np.int32]
+    mm_per_px: float
+    face_srgb: str
+    colours: tuple[TargetColour, ...]
+    zones: tuple[Zone, ...]
+    apertures: tuple[Aperture, ...]
+    adjacent: tuple[Adjacency, ...]
+    findings: tuple[Finding, ...] = ()
+
+    @property
+    def width_mm(self) -> float:
+        """Width of the face [mm]."""
+        return float(self.zone_of_px.shape[1] * self.mm_per_px)
+
+    @property
+    def height_mm(self) -> float:
+        """Height of the face [mm]."""
+        return float(self.zone_of_px.shape[0] * self.mm_per_px)
+
+
+# --- box -------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wall:
+    """One barrier run between two zones' cells: its centre line on the face plane."""
+
+    id: int
+    zones: tuple[int, int]
+    path_mm: Path_mm
+    length_mm: float
+    slots_mm: tuple[float, ...] = ()  # places along the path where a strip passes under it
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cell:
+    """The chamber behind one zone: outline and holes at the walls' faces (walls already taken off)."""
+
+    id: int
+    zone: int
+    outline_mm: Path_mm
+    holes_mm: tuple[Path_mm, ...] = ()
+    area_mm2: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Box:
+    """The light box: rim, walls and cells. `wall_gap_mm` is between the walls' tops and the diffuser."""
+
+    width_mm: float
+    height_mm: float
+    depth_mm: float
+    wall_thickness_mm: float
+    wall_gap_mm: float
+    walls: tuple[Wall, ...]
+    cells: tuple[Cell, ...]
+    findings: tuple[Finding, ...] = ()
+
+    @property
+    def wall_height_mm(self) -> float:
+        """Height of the walls above the LED plane [mm]."""
+        return self.depth_mm - self.wall_gap_mm
+
+    @property
+    def total_length_mm(self) -> float:
+        """Length of all walls together [mm]."""
+        return float(sum(wall.length_mm for wall in self.walls))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Chain:
+    """LEDs in data order. `zone` holds zone ids, -1 for an LED that stays dark; same length as x_mm, y_mm.
+
+    `row` numbers the straight runs (a jumper wire joins the last LED of one to the first of the next).
+    """
+
+    arrangement: Literal["strip", "board"]
+    pitch_mm: float
+    x_mm: NDArray[np.float64]
+    y_mm: NDArray[np.float64]
+    zone: NDArray[np.int16]
+    row: NDArray[np.int16]
+    findings: tuple[Finding, ...] = ()
+
+    @property
+    def count(self) -> int:
+        """Number of LEDs, dark ones included."""
+        return len(self.x_mm)
+
+
+# --- LED part --------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Figure:
+    """A published figure as it stands in a part's file."""
+
+    value: Any
+    unit: str
+    status: str  # data sheet | measured | computed | from memory | common practice, no source
+    source: str
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Part:
+    """An addressable LED package as its file describes it; None means no figure was found.
+
+    Tuples run over `channels` in emission order (R, G, B and then W where there is one); `byte_order` is
+    the order on the wire. `response` maps code 0…255 to relative light 0…1, strictly by the part's own
+    curve. `current_law`: supply current is the sum of the channels, or that of the largest.
+    """
+
+    name: str
+    title: str
+    channels: tuple[str, ...]
+    byte_order: tuple[str, ...]
+    protocol: Literal["one-wire", "clocked"]
+    supply_v: float
+    supply_max_v: float | None
+    package_mm: float | None
+    leds_per_pixel: int
+    intensity_cd: tuple[float, ...] | None
+    intensity_spread: (
+        tuple[float, float] | None
+    )  # factors low, high on all intensities, sheet to sheet
+    dominant_nm: tuple[float, ...] | None
+    dominant_range_nm: tuple[tuple[float, float], ...] | None
+    fwhm_nm: tuple[float, ...] | None
+    white_xy: tuple[float, float] | None
+    response: tuple[float, ...]
+    response_measured: bool
+    current_law: Literal["sum", "largest"]
+    channel_current_a: tuple[float, ...] | None  # typical, at full drive
+    channel_current_max_a: tuple[float, ...] | None  # for the worst case
+    dark_current_a: float | None
+    min_regulation_v: float | None  # below it colours shift
+    global_bits: int  # 5 where the part has a global current setting, else 0
+    bit_ns: tuple[int, int, int, int] | None  # t0h, t0l, t1h, t1l aimed at
+    latch_us: int | None
+    clock_hz: int | None
+    logic_high_v: float | None  # VIH minimum at the nominal supply
+    half_angle_deg: float | None
+    operating_c: tuple[float, float] | None
+    figures: dict[str, Figure] = field(default_factory=dict)  # every figure, for showing sources
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Emission:
+    """What each channel of a part emits at full drive: XYZ with Y = luminous intensity [cd].
+
+    `xyz_cd` is one (X, Y, Z) row per channel. `xyz_sd` rows are one-sigma factors handled by the band.
+    """
+
+    observer: str
+    xyz_cd: tuple[tuple[float, float, float], ...]
+
+
+# --- light -----------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Transfer:
+    """What the box does with light, whatever its colour: geometry only.
+
+    `lux_per_cd` is (zones, ny, nx) float32: illuminance under the diffuser when each LED of that zone
+    shines with 1 cd on axis and all others are dark. `zone_of_element` (ny, nx) int16 names the zone whose
+    apertures fill the element (by majority), -1 behind opaque face. Element [iy, ix] is centred at
+    (x_mm[ix], y_mm[iy]). `diffuser_transmittance` turns illuminance into luminance: L = E τ / π.
+    `self_lux_per_cd` (zones,) is the mean over a zone's own elements of its own LEDs' light.
+    """
+
+    x_mm: NDArray[np.float64]
+    y_mm: NDArray[np.float64]
+    lux_per_cd: NDArray[np.float32]
+    zone_of_element: NDArray[np.int16]
+    diffuser_transmittance: float
+    self_lux_per_cd: NDArray[np.float64]
+    findings: tuple[Finding, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ZoneDrive:
+    """One zone's bytes and what they come to.
+
+    `exact` are the unrounded light fractions per channel (0 to 1) and `codes` the bytes sent, both in the
+    part's channel order. `delta_e_2000` is the rounding (and gamut) error of the model; `band_delta_e_2000`
+    the spread to expect from the part's uncertainty (95 %), None where the part gives no spread.
+    """
+
+    zone: int
+    target: TargetColour
+    exact: tuple[float, ...]
+    codes: tuple[int, ...]
+    global_code: int | None
+    predicted_xyz: tuple[float, float, float]  # relative to the sign's white, Y_white = 1
+    predicted_lab_d65: tuple[float, float, float]
+    delta_e_2000: float
+    band_delta_e_2000: float | None
+    in_gamut: bool
+    intensity_xyz_cd: tuple[float, float, float]  # of one LED of the zone as driven, Y in cd
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HueCycle:
+    """Constant-luminance circle of hues: one row of codes per step, in channel order."""
+
+    codes: tuple[tuple[int, ...], ...]
+    xyz_cd: tuple[tuple[float, float, float], ...]
+    period_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Drive:
+    """All zones' bytes under one lightness policy. Mixed zones have no ZoneDrive; they run the cycle."""
+
+    policy: str
+    brightness: float
+    white_xy: Point
+    zones: tuple[ZoneDrive, ...]
+    hue_cycle: HueCycle | None
+    limiting_zone: int | None
+    white_intensity_cd: float  # intensity of one LED at the sign's white, at this brightness
+    gamma_codes: tuple[int, ...]  # 256: perceptual level → code through the part's response
+    findings: tuple[Finding, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ZoneLight:
+    """Light over one zone's apertures as driven."""
+
+    zone: int
+    luminance_cd_m2: float
+    min_over_mean: float
+    min_over_max: float
+    worst_mm: Point  # darkest element
+    bleed: float  # share of the zone's light from other zones' LEDs
+    bleed_from: tuple[tuple[int, float], ...]  # (zone, share), largest first
+    bleed_delta_e_2000: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Light:
+    """The lit face as driven.
+
+    `luminance_xyz` is (ny, nx, 3), Y in cd/m², on the Transfer's grid: what the diffuser emits, also where
+    the opaque face will hide it.
+    """
+
+    luminance_xyz: NDArray[np.float32]
+    zones: tuple[ZoneLight, ...]
+    findings: tuple[Finding, ...] = ()
+
+
+# --- power -----------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Feed:
+    """A wire pair from the supply to a place on the chain, fused at the supply's end."""
+
+    at_led: int  # index of the LED it joins at
+    awg: int | None
+    mm2: float
+    length_mm: float
+    current_a: float
+    drop_v: float
+    fuse_a: float
+    cites: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Supply:
+    """A catalogue DC supply."""
+
+    volts: float
+    amps: float
+    watts: float
+    count: int = 1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Power:
+    """Currents, wiring and running cost. `led_v` (leds,) float64 at the worst case allowed by the cap."""
+
+    rail_v: float
+    worst_case_a: float
+    planned_a: float
+    peak_a: float
+    dark_a: float
+    supply: Supply
+    brightness_cap: float
+    feeds: tuple[Feed, ...]
+    fuse_a: float  # largest feed fuse
+    led_v: NDArray[np.float64]
+    min_led_v: float
+    worst_led: int
+    heat_w: float
+    energy_wh_per_hour: float
+    cost_per_hour: float | None
+    currency: str
+    cautions: tuple[str, ...]
+    cites: tuple[str, ...]
+    findings: tuple[Finding, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FirmwareBudget:
+    """What the constants and one frame cost on the controller."""
+
+    controller: str
+    flash_bytes: int
+    ram_bytes: int
+    frame_ms: float
+    max_frames_per_s: float
+    findings: tuple[Finding, ...] = ()

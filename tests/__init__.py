@@ -1,0 +1,1 @@
+"""Tests, named after the facts they check."""
