@@ -1,0 +1,100 @@
+"""The pipeline, readable on one screen, and the finished plan."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from marquee.errors import Finding
+from marquee.firmware import Constants
+from marquee.project import Project
+from marquee.values import (
+    Artwork,
+    Box,
+    Chain,
+    Drive,
+    FirmwareBudget,
+    Light,
+    Part,
+    Power,
+    TargetColour,
+    Transfer,
+    ZoneMap,
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Plan:
+    """Everything decided, from artwork to constants; outputs read it and compute nothing of their own."""
+
+    project: Project
+    artwork: Artwork
+    part: Part
+    zone_map: ZoneMap
+    box: Box
+    chain: Chain
+    transfer: Transfer
+    drive: Drive
+    light: Light
+    power: Power
+    constants: Constants
+    budget: FirmwareBudget
+    findings: tuple[Finding, ...]
+
+
+def make_plan(project: Project) -> Plan:
+    """Return the plan for a project whose file names can be opened.
+
+    Raises
+    ------
+    MarqueeError
+        Anything of the maker's that cannot be used: file, option, part, palette, supply.
+    """
+    from marquee.artwork.palette import read_palette
+    from marquee.artwork.read import read_artwork
+    from marquee.colour.parts import load_part
+
+    artwork = read_artwork(Path(project.artwork.file), project.artwork)
+    palette = () if project.zones.palette is None else read_palette(project.zones.palette)
+    part = load_part(project.leds.part)
+    return plan_stages(project, artwork, palette, part)
+
+
+def plan_stages(
+    project: Project, artwork: Artwork, palette: tuple[TargetColour, ...], part: Part
+) -> Plan:
+    """Return the plan from what was read: pure, no files."""
+    from marquee.artwork.zones import find_zones
+    from marquee.box.barriers import build_box
+    from marquee.box.leds import place_leds
+    from marquee.box.light import light_face, transfer_light
+    from marquee.colour.drive import solve_drive
+    from marquee.firmware import choose_constants, estimate_budget
+    from marquee.power.design import plan_power
+
+    zone_map = find_zones(artwork, project.zones, palette, project.box.wall_thickness_mm)
+    box = build_box(zone_map, project.box)
+    chain = place_leds(zone_map, box, part, project.leds)
+    transfer = transfer_light(zone_map, box, chain, project.box)
+    drive = solve_drive(zone_map, part, transfer, project.colour)
+    light = light_face(transfer, zone_map, drive)
+    power = plan_power(chain, part, drive, project.power)
+    constants = choose_constants(zone_map, chain, part, drive, power)
+    budget = estimate_budget(constants, part, project.firmware)
+    stages = (artwork, zone_map, box, chain, transfer, drive, light, power, budget)
+    findings = tuple(finding for stage in stages for finding in stage.findings)
+    return Plan(
+        project=project,
+        artwork=artwork,
+        part=part,
+        zone_map=zone_map,
+        box=box,
+        chain=chain,
+        transfer=transfer,
+        drive=drive,
+        light=light,
+        power=power,
+        constants=constants,
+        budget=budget,
+        findings=findings,
+    )
