@@ -243,8 +243,10 @@ def make_project(raw: dict[str, Any], where: str) -> Project:
         raise InputError(where, " and ".join(p[0] for p in problems), problems[0][1]) from None
 
 
-def read_project(path: Path) -> Project:
-    """Return the project in a TOML file; its artwork and palette paths are taken beside the file.
+def read_project(path: Path, flags: dict[str, Any] | None = None) -> Project:
+    """Return the project in a TOML file, `flags` (nested the same way) taking precedence.
+
+    File names in the project are taken beside the project file, those of flags beside the working folder.
 
     Raises
     ------
@@ -265,24 +267,33 @@ def read_project(path: Path) -> Project:
         raise InputError(
             f"{path}", f"is not TOML ({error})", "see 'marquee new DIR' for a template"
         ) from None
-    project = make_project(raw, f"{path}")
-    return beside(project, path.parent)
+    return make_project(merge(_beside(raw, path.parent), flags or {}), f"{path}")
 
 
-def beside(project: Project, folder: Path) -> Project:
-    """Return the project with relative file names taken from `folder`."""
+# Settings that name a file, which is looked for beside the project file.
+_FILE_KEYS = (("artwork", "file"), ("zones", "palette"), ("leds", "part"))
 
-    def put(name: str) -> str:
-        return str(folder / name) if not Path(name).is_absolute() else name
 
-    artwork = project.artwork.model_copy(update={"file": put(project.artwork.file)})
-    zones = project.zones
-    if zones.palette is not None:
-        zones = zones.model_copy(update={"palette": put(zones.palette)})
-    leds = project.leds
-    if leds.part.endswith(".toml"):
-        leds = leds.model_copy(update={"part": put(leds.part)})
-    return project.model_copy(update={"artwork": artwork, "zones": zones, "leds": leds})
+def _beside(raw: dict[str, Any], folder: Path) -> dict[str, Any]:
+    placed = {k: dict(v) if isinstance(v, dict) else v for k, v in raw.items()}
+    for section, key in _FILE_KEYS:
+        table = placed.get(section)
+        name = table.get(key) if isinstance(table, dict) else None
+        if isinstance(table, dict) and isinstance(name, str):
+            is_file = section != "leds" or name.endswith(".toml")
+            table[key] = str(folder / name) if is_file else name
+    return placed
+
+
+def merge(base: dict[str, Any], over: dict[str, Any]) -> dict[str, Any]:
+    """Return nested tables with those of `over` laid on `base`."""
+    merged = dict(base)
+    for key, value in over.items():
+        below = merged.get(key)
+        merged[key] = (
+            merge(below, value) if isinstance(below, dict) and isinstance(value, dict) else value
+        )
+    return merged
 
 
 def section_keys(section: type[BaseModel]) -> list[str]:
