@@ -1,0 +1,116 @@
+"""Whites as makers write them, and chromatic adaptation from one white to another."""
+
+from __future__ import annotations
+
+import difflib
+import re
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from marquee.colour.constants import BRADFORD, CAT16, D50_ICC_XYZ, WHITES_XY, xyz_of_xy
+from marquee.errors import QuantityError
+
+_CONES = {"bradford": BRADFORD, "cat16": CAT16}
+_TEMPERATURE = re.compile(r"(\d+(?:\.\d*)?)\s*[kK]")
+_PAIR = re.compile(r"([+-]?\d*\.?\d+)\s*[,;\s]\s*([+-]?\d*\.?\d+)")
+_FORMS = "write D65, D50, a temperature such as 5000K, or x,y such as 0.3127,0.3290"
+# Limits of the two published formulas below.
+_COOLEST_K, _DAYLIGHT_FROM_K, _HOTTEST_K = 1667.0, 4000.0, 25000.0
+
+
+def parse_white(text: str, where: str = "white") -> tuple[float, float]:
+    """Return the CIE 1931 chromaticity of a white: ``D65``, ``D50``, ``5000K`` or ``0.31,0.33``.
+
+    From 4000 K up a temperature means daylight, below it a glowing body.
+
+    Parameters
+    ----------
+    text : str
+        A CIE illuminant's name, a correlated colour temperature [K] or x,y.
+    where : str
+        The option or field, for the message.
+
+    Raises
+    ------
+    QuantityError
+        Unknown name, temperature outside 1667 to 25000 K, or x,y that no light has.
+
+    Examples
+    --------
+    >>> parse_white("D65")
+    (0.3127, 0.329)
+    """
+    word = text.strip()
+    if word.upper() in WHITES_XY:
+        return WHITES_XY[word.upper()]
+    if match := _TEMPERATURE.fullmatch(word):
+        return _temperature_xy(float(match[1]), where)
+    if match := _PAIR.fullmatch(word):
+        x, y = float(match[1]), float(match[2])
+        # Loosely round the chromaticity diagram's middle; beyond it nobody calls a light white.
+        if not (0.15 <= x <= 0.65 and 0.15 <= y <= 0.6 and x + y < 1):
+            raise QuantityError(where, f"x,y = {x:g},{y:g} is not a white", _FORMS)
+        return x, y
+    raise QuantityError(where, f"'{text}' is not a known white", _nearest_form(word))
+
+
+def white_xyz(text: str, where: str = "white") -> NDArray[np.float64]:
+    """Return XYZ (Y = 1) of a white as `parse_white` reads it; D50 is the printers' (ICC) one.
+
+    Raises
+    ------
+    QuantityError
+        As `parse_white`.
+    """
+    if text.strip().upper() == "D50":
+        return D50_ICC_XYZ
+    return xyz_of_xy(parse_white(text, where))
+
+
+def adaptation_matrix(
+    from_white_xyz: ArrayLike, to_white_xyz: ArrayLike, method: str = "bradford"
+) -> NDArray[np.float64]:
+    """Return the (3, 3) matrix taking XYZ seen under one white to XYZ that looks alike under another.
+
+    Parameters
+    ----------
+    from_white_xyz, to_white_xyz : (3,)
+        The whites, both with Y = 1.
+    method : str
+        ``bradford`` as ICC profiles do (ICC.1:2022, annex E), or ``cat16`` (complete adaptation).
+    """
+    cones = _CONES[method]
+    ratio = (cones @ np.asarray(to_white_xyz, float)) / (cones @ np.asarray(from_white_xyz, float))
+    return np.asarray(np.linalg.solve(cones, ratio[:, None] * cones), float)
+
+
+def _temperature_xy(kelvin: float, where: str) -> tuple[float, float]:
+    if not _COOLEST_K <= kelvin <= _HOTTEST_K:
+        raise QuantityError(
+            where,
+            f"{kelvin:g} K is outside {_COOLEST_K:g} to {_HOTTEST_K:g} K",
+            "give a temperature in between, such as 5000K, or x,y",
+        )
+    t = 1000.0 / kelvin
+    if kelvin >= _DAYLIGHT_FROM_K:
+        # Daylight locus: CIE 15:2018, equations 4.1 to 4.3.
+        if kelvin <= 7000:
+            x = 0.244063 + 0.09911 * t + 2.9678 * t**2 - 4.6070 * t**3
+        else:
+            x = 0.237040 + 0.24748 * t + 1.9018 * t**2 - 2.0064 * t**3
+        return x, -3.000 * x**2 + 2.870 * x - 0.275
+    # Planckian locus: Kang et al., Journal of the Korean Physical Society 41(6), 2002, 865–871.
+    x = -0.2661239 * t**3 - 0.2343589 * t**2 + 0.8776956 * t + 0.179910
+    if kelvin <= 2222:
+        y = -1.1063814 * x**3 - 1.34811020 * x**2 + 2.18555832 * x - 0.20219683
+    else:
+        y = -0.9549476 * x**3 - 1.37418593 * x**2 + 2.09137015 * x - 0.16748867
+    return x, y
+
+
+def _nearest_form(word: str) -> str:
+    if re.fullmatch(r"\d{4,5}", word):
+        return f"for a temperature write {word}K"
+    near = difflib.get_close_matches(word.upper(), WHITES_XY, n=1)
+    return f"did you mean {near[0]}? {_FORMS}" if near else _FORMS
