@@ -19,12 +19,13 @@ def _length(value: object) -> object:
         return parse_length_mm(value, "")
     if isinstance(value, int | float) and not isinstance(value, bool):
         return parse_length_mm(f"{value}", "")
-    return value
+    raise QuantityError("", f"{value!r} is not a length", 'write it like "380mm"')
 
 
 def _length_or_zero(value: object) -> object:
-    text = f"{value}" if isinstance(value, int | float | str) else None
-    return value if text is None else parse_length_mm(text, "", zero_ok=True)
+    if isinstance(value, bool) or not isinstance(value, int | float | str):
+        raise QuantityError("", f"{value!r} is not a length", 'write it like "1mm"')
+    return parse_length_mm(f"{value}", "", zero_ok=True)
 
 
 def _area(value: object) -> object:

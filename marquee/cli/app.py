@@ -1,0 +1,98 @@
+"""The program `marquee`: its commands, and the one place where errors become a line and a status."""
+
+from __future__ import annotations
+
+import os
+import signal
+import sys
+from enum import IntEnum
+
+import click
+
+from marquee import __version__
+from marquee.cli.colour import colour
+from marquee.cli.new import new
+from marquee.cli.parts import parts
+from marquee.cli.plan import demo, plan
+from marquee.cli.zones import zones
+from marquee.errors import MarqueeError, printable
+
+
+class Exit(IntEnum):
+    """Exit statuses, a contract."""
+
+    DONE = 0
+    WARNED = 1  # only with --strict
+    BAD_INPUT = 2
+    OUR_BUG = 70  # EX_SOFTWARE of sysexits.h, 4.3BSD
+    INTERRUPTED = 130
+
+
+@click.group(
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+    epilog="Example: marquee plan sign.png --width 380mm",
+)
+@click.version_option(__version__, prog_name="marquee")
+def program() -> None:
+    """Plan a back-lit marquee, from artwork to something you can build.
+
+    Colours, walls, LEDs, light, power, cut lines and firmware constants.
+    """
+
+
+for command in (plan, demo, new, zones, colour, parts):
+    program.add_command(command)
+
+
+def main() -> None:
+    """Run the command line and exit with its status; never show a traceback unless MARQUEE_TRACE is set."""
+    for stream in (sys.stdout, sys.stderr):
+        # A terminal that cannot show a character gets its escape, not a crash.
+        stream.reconfigure(errors="backslashreplace")  # type: ignore[union-attr]
+    sys.exit(run(sys.argv[1:]))
+
+
+def run(arguments: list[str]) -> int:
+    """Return the exit status of one command line."""
+    try:
+        result = program.main(arguments, prog_name="marquee", standalone_mode=False)
+        sys.stdout.flush()
+    except Exception as error:  # noqa: BLE001 -- the one place where any error becomes a line
+        return _failed(error)
+    except KeyboardInterrupt:
+        return _say("stopped; nothing was written", Exit.INTERRUPTED)
+    return int(result) if isinstance(result, int) else Exit.DONE
+
+
+def _failed(error: Exception) -> int:
+    if isinstance(error, click.exceptions.Exit):
+        return error.exit_code
+    if isinstance(error, BrokenPipeError):
+        # The reader went away (| head): end quietly as other tools do.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 128 + signal.SIGPIPE
+    if isinstance(error, click.Abort):
+        text, status = "stopped; nothing was written", Exit.INTERRUPTED
+    elif isinstance(error, click.UsageError):
+        text, status = _usage(error), Exit.BAD_INPUT
+    elif isinstance(error, click.ClickException):
+        text, status = error.format_message(), Exit.BAD_INPUT
+    elif isinstance(error, MarqueeError):
+        text, status = str(error), Exit.BAD_INPUT
+    elif os.environ.get("MARQUEE_TRACE"):
+        raise error
+    else:
+        name = type(error).__name__
+        text = f"our bug: {name}: {error}; run again with MARQUEE_TRACE=1 and report it"
+        status = Exit.OUR_BUG
+    return _say(text, status)
+
+
+def _usage(error: click.UsageError) -> str:
+    command = error.ctx.command_path if error.ctx is not None else "marquee"
+    return f"{error.format_message().rstrip('.')}; see '{command} --help'"
+
+
+def _say(text: str, status: int) -> int:
+    click.echo(f"marquee: {printable(text)}", err=True)
+    return int(status)

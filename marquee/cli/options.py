@@ -1,0 +1,123 @@
+"""Options several commands share, and flags turned into the nested tables of a project file."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from typing import Any, TypeVar
+
+import click
+
+Command = TypeVar("Command", bound=Callable[..., Any])
+
+# Flag name → (section, key of the project file). The project's validation does the rest.
+_PLACES = {
+    "width": ("artwork", "width"),
+    "max_megapixels": ("artwork", "max_megapixels"),
+    "palette": ("zones", "palette"),
+    "face": ("zones", "face"),
+    "min_area": ("zones", "min_area"),
+    "merge": ("zones", "merge_delta_e"),
+    "depth": ("box", "depth"),
+    "wall": ("box", "wall_thickness"),
+    "wall_gap": ("box", "wall_gap"),
+    "diffuser": ("box", "diffuser"),
+    "part": ("leds", "part"),
+    "pitch": ("leds", "pitch"),
+    "arrangement": ("leds", "arrangement"),
+    "white": ("colour", "white"),
+    "policy": ("colour", "policy"),
+    "brightness": ("colour", "brightness"),
+    "observer": ("colour", "observer"),
+    "supply": ("power", "supply"),
+    "feed_length": ("power", "feed_length"),
+    "tariff": ("power", "tariff_per_kwh"),
+    "controller": ("firmware", "controller"),
+    "prefix": ("firmware", "prefix"),
+}
+
+
+def nested(flags: dict[str, Any]) -> dict[str, Any]:
+    """Return the flags that were given as tables of a project file."""
+    tables: dict[str, Any] = {}
+    for name, value in flags.items():
+        if value is not None:
+            section, key = _PLACES[name]
+            tables.setdefault(section, {})[key] = value
+    return tables
+
+
+def _stack(*options: Callable[[Command], Command]) -> Callable[[Command], Command]:
+    def add(command: Command) -> Command:
+        for option in reversed(options):
+            command = option(command)
+        return command
+
+    return add
+
+
+artwork_options = _stack(
+    click.option("--width", metavar="LENGTH", help="Width of the whole picture: 380mm, 15in."),
+    click.option(
+        "--max-megapixels", type=float, metavar="N", help="Refuse larger pictures [100]."
+    ),
+    click.option("--palette", metavar="FILE", help="Palette with the exact brand colours."),
+    click.option(
+        "--face",
+        metavar="auto|alpha|COLOUR",
+        help="What stays opaque: guess, transparency, a colour.",
+    ),
+    click.option("--min-area", metavar="AREA", help="Leave smaller specks opaque [1mm2]."),
+    click.option(
+        "--merge", type=float, metavar="N", help="Join colours nearer than N CIEDE2000 [5]."
+    ),
+)
+
+box_options = _stack(
+    click.option("--depth", metavar="LENGTH", help="LED plane to diffuser [40mm]."),
+    click.option("--wall", metavar="LENGTH", help="Thickness of the barrier sheet [3mm]."),
+    click.option("--wall-gap", metavar="LENGTH", help="Gap from wall top to diffuser [0mm]."),
+    click.option("--diffuser", metavar="NAME", help="Diffuser sheet, a row of the materials."),
+    click.option("--part", metavar="NAME|FILE", help="LED part [ws2812b]; see 'marquee parts'."),
+    click.option("--pitch", metavar="LENGTH", help="LED spacing [16.67mm, 60 a metre]."),
+    click.option(
+        "--arrangement",
+        type=click.Choice(["strip", "board"]),
+        help="Strip rows or a board [strip].",
+    ),
+)
+
+colour_options = _stack(
+    click.option(
+        "--white", metavar="WHITE", help="The sign's white: D65, D50, 5000K or x,y [D65]."
+    ),
+    click.option(
+        "--policy",
+        type=click.Choice(["keep", "fill", "blend"]),
+        help="Keep mutual lightness, fill each zone, or between [keep].",
+    ),
+    click.option("--brightness", metavar="SHARE", help="Of what the LEDs can give: 30% [100%]."),
+    click.option(
+        "--observer",
+        type=click.Choice(["cie-1931-2", "cie-2015-2", "cie-2015-10"]),
+        help="Standard observer [cie-1931-2].",
+    ),
+)
+
+power_options = _stack(
+    click.option("--supply", metavar="V/A", help="A supply you own: 5V/4A."),
+    click.option("--feed-length", metavar="LENGTH", help="Wire from supply to LEDs [1m]."),
+    click.option("--tariff", type=float, metavar="PRICE", help="Price of a kWh."),
+    click.option("--controller", metavar="NAME", help="Controller chip [atmega328p]."),
+    click.option("--prefix", metavar="WORD", help="First word of every constant [MARQUEE]."),
+)
+
+json_option = click.option(
+    "--json", "as_json", is_flag=True, help="Machine-readable result on stdout."
+)
+
+
+def note(text: str) -> None:
+    """Say a remark on stderr, only where a person is watching."""
+    if sys.stderr.isatty():
+        click.echo(text, err=True)

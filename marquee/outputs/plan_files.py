@@ -1,0 +1,34 @@
+"""All files of a finished plan as bytes, ready to be written together."""
+
+from __future__ import annotations
+
+from marquee.outputs.header import header_text
+from marquee.outputs.pictures.barriers import barriers_picture
+from marquee.outputs.pictures.leds import leds_picture
+from marquee.outputs.pictures.lit import lit_picture
+from marquee.outputs.pictures.overview import overview_picture
+from marquee.outputs.pictures.zones import zones_picture
+from marquee.outputs.plan_json import plan_json
+from marquee.outputs.summary import summary_text
+from marquee.plan import Plan
+
+# File → what makes it. Order is the order in which the maker will want them.
+_TEXTS = {
+    "summary.txt": summary_text,
+    "plan.json": plan_json,
+    "marquee_constants.h": header_text,
+}
+_PICTURES = {
+    "overview.png": overview_picture,
+    "zones.png": zones_picture,
+    "barriers.png": barriers_picture,
+    "leds.png": leds_picture,
+    "lit.png": lit_picture,
+}
+
+
+def plan_files(plan: Plan) -> dict[str, bytes]:
+    """Return file name → content of everything a plan writes."""
+    texts = {name: make(plan).encode("utf-8") for name, make in _TEXTS.items()}
+    pictures = {name: make(plan) for name, make in _PICTURES.items()}
+    return texts | pictures

@@ -1,0 +1,216 @@
+"""plan.json, schema 1: the plan for other programs. Keys may be added, none removed or changed in meaning."""
+
+from __future__ import annotations
+
+import json
+import math
+from typing import Any
+
+from marquee import __version__
+from marquee.errors import printable
+from marquee.plan import Plan
+from marquee.values import Zone, ZoneLight
+
+SCHEMA = 1
+# Digits kept: beyond what any maker or model can tell, and stable from run to run.
+_DECIMALS = 4
+
+
+def plan_json(plan: Plan) -> str:
+    """Return plan.json's text: finite numbers only, absent means null, identical for identical input."""
+    return (
+        json.dumps(_clean(plan_dict(plan)), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+    )
+
+
+def plan_dict(plan: Plan) -> dict[str, Any]:
+    """Return plan.json's content as nested dicts and lists (units in the key names)."""
+    art = plan.artwork
+    return {
+        "schema": SCHEMA,
+        "marquee": __version__,
+        "inputs": {
+            "artwork": {
+                "file": printable(art.file),
+                "sha256": art.sha256,
+                "width_px": art.width_px,
+                "height_px": art.height_px,
+            },
+            "settings": settings_dict(plan),
+        },
+        "face": {
+            "width_mm": art.width_mm,
+            "height_mm": art.height_mm,
+            "mm_per_px": art.mm_per_px,
+            "colour": plan.zone_map.face_srgb,
+        },
+        "colours": [
+            {
+                "name": c.name,
+                "srgb": c.srgb,
+                "lab_d65": c.lab_d65,
+                "origin": c.origin,
+                "area_mm2": c.area_mm2,
+            }
+            for c in plan.zone_map.colours
+        ],
+        "zones": _zones(plan),
+        "adjacent": [
+            {"zones": a.zones, "gap_mm": a.gap_mm, "touching": a.touching}
+            for a in plan.zone_map.adjacent
+        ],
+        "barriers": _barriers(plan),
+        "leds": _leds(plan),
+        "power": _power(plan),
+        "firmware": _firmware(plan),
+        "warnings": [
+            {"code": f.code, "where": printable(f.where), "message": printable(f.message)}
+            for f in plan.findings
+        ],
+    }
+
+
+def settings_dict(plan: Plan) -> dict[str, Any]:
+    """Return the resolved project; file names without their folders, so that a plan can be shared."""
+    settings: dict[str, Any] = plan.project.model_dump(mode="json")
+    for section, key in (("artwork", "file"), ("zones", "palette"), ("leds", "part")):
+        name = settings[section][key]
+        if isinstance(name, str):
+            settings[section][key] = printable(name.replace("\\", "/").rsplit("/", 1)[-1])
+    return settings
+
+
+def _zones(plan: Plan) -> list[dict[str, Any]]:
+    light = {z.zone: z for z in plan.light.zones}
+    return [_zone(plan, zone, light.get(zone.id)) for zone in plan.zone_map.zones]
+
+
+def _zone(plan: Plan, zone: Zone, light: ZoneLight | None) -> dict[str, Any]:
+    drive = next((d for d in plan.drive.zones if d.zone == zone.id), None)
+    colour = plan.zone_map.colours[zone.colours[0]] if zone.colours else None
+    return {
+        "id": zone.id,
+        "name": zone.name,
+        "colour": colour.name if colour else None,
+        "srgb": colour.srgb if colour else None,
+        "kind": zone.kind,
+        "mode": zone.mode,
+        "reason": zone.reason or None,
+        "colours": [plan.zone_map.colours[i].name for i in zone.colours],
+        "apertures": len(zone.apertures),
+        "area_mm2": zone.area_mm2,
+        "bbox_mm": zone.bbox_mm,
+        "leds": [i for i, z in enumerate(plan.chain.zone.tolist()) if z == zone.id],
+        "drive": drive.codes if drive else None,
+        "global_current": drive.global_code if drive else None,
+        "predicted_lab_d65": drive.predicted_lab_d65 if drive else None,
+        "delta_e_2000": drive.delta_e_2000 if drive else None,
+        "band_delta_e_2000": drive.band_delta_e_2000 if drive else None,
+        "in_gamut": drive.in_gamut if drive else None,
+        "luminance_cd_m2": light.luminance_cd_m2 if light else None,
+        "evenness": {
+            "min_over_mean": light.min_over_mean if light else None,
+            "min_over_max": light.min_over_max if light else None,
+        },
+        "bleed": light.bleed if light else None,
+        "bleed_delta_e_2000": light.bleed_delta_e_2000 if light else None,
+    }
+
+
+def _barriers(plan: Plan) -> dict[str, Any]:
+    return {
+        "wall_thickness_mm": plan.box.wall_thickness_mm,
+        "wall_height_mm": plan.box.wall_height_mm,
+        "total_length_mm": plan.box.total_length_mm,
+        "walls": [
+            {
+                "id": w.id,
+                "zones": w.zones,
+                "path_mm": w.path_mm,
+                "length_mm": w.length_mm,
+                "slots_mm": w.slots_mm,
+            }
+            for w in plan.box.walls
+        ],
+    }
+
+
+def _leds(plan: Plan) -> dict[str, Any]:
+    chain = plan.chain
+    return {
+        "part": plan.part.name,
+        "arrangement": chain.arrangement,
+        "pitch_mm": chain.pitch_mm,
+        "count": chain.count,
+        "lit": int((chain.zone >= 0).sum()),
+        "x_mm": chain.x_mm.tolist(),
+        "y_mm": chain.y_mm.tolist(),
+        "zone": chain.zone.tolist(),
+        "row": chain.row.tolist(),
+    }
+
+
+def _power(plan: Plan) -> dict[str, Any]:
+    power = plan.power
+    return {
+        "rail_v": power.rail_v,
+        "worst_case_a": power.worst_case_a,
+        "planned_a": power.planned_a,
+        "peak_a": power.peak_a,
+        "dark_a": power.dark_a,
+        "supply": {
+            "volts": power.supply.volts,
+            "amps": power.supply.amps,
+            "watts": power.supply.watts,
+            "count": power.supply.count,
+        },
+        "brightness_cap": power.brightness_cap,
+        "feeds": [
+            {
+                "at_led": f.at_led,
+                "awg": f.awg,
+                "mm2": f.mm2,
+                "length_mm": f.length_mm,
+                "current_a": f.current_a,
+                "drop_v": f.drop_v,
+                "fuse_a": f.fuse_a,
+            }
+            for f in power.feeds
+        ],
+        "fuse_a": power.fuse_a,
+        "min_led_v": power.min_led_v,
+        "worst_led": power.worst_led,
+        "heat_w": power.heat_w,
+        "energy_wh_per_hour": power.energy_wh_per_hour,
+        "cost_per_hour": power.cost_per_hour,
+        "currency": power.currency or None,
+        "cites": power.cites,
+    }
+
+
+def _firmware(plan: Plan) -> dict[str, Any]:
+    budget = plan.budget
+    return {
+        "controller": budget.controller,
+        "flash_bytes": budget.flash_bytes,
+        "ram_bytes": budget.ram_bytes,
+        "frame_ms": budget.frame_ms,
+        "max_frames_per_s": budget.max_frames_per_s,
+    }
+
+
+def _clean(value: Any) -> Any:  # noqa: ANN401 -- walks JSON of any shape
+    if isinstance(value, dict):
+        return {key: _clean(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_clean(item) for item in value]
+    if isinstance(value, bool) or value is None:
+        return value
+    if isinstance(value, str):
+        return printable(value)
+    if isinstance(value, int):
+        return int(value)
+    number = float(value)
+    if not math.isfinite(number):
+        raise ValueError(f"plan.json would hold {number}")
+    return round(number, _DECIMALS) + 0.0
