@@ -1,0 +1,137 @@
+"""The divided face as pictures need it: sampled to a view, painted, and the places its zones are marked at."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from marquee.outputs.pictures.canvas import FINER, Canvas, View
+from marquee.outputs.pictures.style import Rgb, lightness, mix, rgb
+from marquee.values import Adjacency, Zone, ZoneMap
+
+# Shown for a zone whose colours are unknown, and beside a cycling zone's single colour.
+_GREYS: tuple[Rgb, ...] = ((236, 236, 236), (176, 176, 176))
+_WHITE: Rgb = (255, 255, 255)
+# Width of a cycling zone's stripes [sheet px].
+_STRIPE_PX = 5
+_MOST_MARKED_APERTURES = 150
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Mark:
+    """A place on the sheet and how far it is from the edge of what it marks [px]."""
+
+    x: float
+    y: float
+    clearance_px: float
+
+
+def sample(
+    map_of_px: NDArray[Any], mm_per_px: float, view: View, finer: int = FINER
+) -> NDArray[Any]:
+    """Return a per-pixel map of the artwork (zone or aperture ids) as the view's canvas pixels see it."""
+    step_px = 1.0 / (view.px_per_mm * finer * mm_per_px)
+    columns = ((np.arange(view.width_px * finer) + 0.5) * step_px).astype(np.intp)
+    rows = ((np.arange(view.height_px * finer) + 0.5) * step_px).astype(np.intp)
+    height, width = map_of_px.shape
+    return map_of_px[np.ix_(np.minimum(rows, height - 1), np.minimum(columns, width - 1))]
+
+
+def cycles(zone: Zone) -> bool:
+    """Return whether a zone is shown by stripes: it has several colours or runs the hue cycle."""
+    return zone.mode == "hue-cycle" or zone.kind == "mixed"
+
+
+def zone_colours(zone_map: ZoneMap, zone: Zone) -> tuple[Rgb, ...]:
+    """Return a zone's screen colours: one where it is steady, those of its stripes otherwise."""
+    colours = tuple(rgb(zone_map.colours[i].srgb) for i in zone.colours)
+    if not cycles(zone):
+        return colours[:1] or _GREYS[:1]
+    if len(colours) == 1:
+        return (
+            colours[0],
+            mix(colours[0], _WHITE if lightness(colours[0]) < 60 else (0, 0, 0), 0.35),
+        )
+    return colours or _GREYS
+
+
+def zone_title(zone: Zone) -> str:
+    """Return what a zone is called where there is room: number and name."""
+    return f"{zone.id}  {zone.name}"
+
+
+def paint_zones(
+    canvas: Canvas, labels: NDArray[np.int16], zone_map: ZoneMap, pale: float = 0.0
+) -> None:
+    """Fill the zones with their colours, mixed with white by `pale`; the rest is left as it is."""
+    table = np.zeros((len(zone_map.zones) + 1, 3), np.uint8)
+    for zone in zone_map.zones:
+        table[zone.id] = mix(zone_colours(zone_map, zone)[0], _WHITE, pale)
+    lit = labels >= 0
+    canvas.pixels[lit] = table[labels[lit]]
+    for zone in zone_map.zones:
+        if cycles(zone):
+            colours = [mix(c, _WHITE, pale) for c in zone_colours(zone_map, zone)]
+            inside = labels == zone.id
+            turn = canvas.ramp()[inside] // (_STRIPE_PX * FINER) % len(colours)
+            canvas.pixels[inside] = np.array(colours, np.uint8)[turn]
+
+
+def outline_zones(canvas: Canvas, labels: NDArray[np.int16], colour: Rgb, width_px: float) -> None:
+    """Draw a line wherever one zone ends."""
+    edge = np.zeros(labels.shape, np.uint8)
+    edge[:, 1:] |= labels[:, 1:] != labels[:, :-1]
+    edge[1:] |= labels[1:] != labels[:-1]
+    size = max(1, round(width_px * FINER))
+    thick = cv2.dilate(edge, np.ones((size, size), np.uint8))
+    canvas.pixels[thick > 0] = colour
+
+
+def zone_marks(zone_map: ZoneMap, view: View) -> dict[int, Mark]:
+    """Return the most roomy place of each zone, in sheet coordinates of the front view."""
+    labels = sample(zone_map.zone_of_px, zone_map.mm_per_px, view, 1)
+    return {zone.id: _roomiest(labels, zone.id, zone.bbox_mm, view) for zone in zone_map.zones}
+
+
+def aperture_marks(zone_map: ZoneMap, view: View) -> dict[int, Mark]:
+    """Return the most roomy place of each of the larger apertures."""
+    ids = sample(zone_map.aperture_of_px, zone_map.mm_per_px, view, 1)
+    largest = sorted(zone_map.apertures, key=lambda a: (-a.area_mm2, a.id))
+    chosen = largest[:_MOST_MARKED_APERTURES]
+    return {a.id: _roomiest(ids, a.id, a.bbox_mm, view) for a in chosen}
+
+
+def _roomiest(
+    ids: NDArray[Any], wanted: int, bbox_mm: tuple[float, float, float, float], view: View
+) -> Mark:
+    left, top = (max(0, int(v * view.px_per_mm) - 1) for v in bbox_mm[:2])
+    right, bottom = (int(v * view.px_per_mm) + 2 for v in bbox_mm[2:])
+    inside = (ids[top:bottom, left:right] == wanted).astype(np.uint8)
+    if not inside.any():
+        x, y = view.at((bbox_mm[0] + bbox_mm[2]) / 2, (bbox_mm[1] + bbox_mm[3]) / 2)
+        return Mark(x=x, y=y, clearance_px=0.0)
+    room = cv2.distanceTransform(np.pad(inside, 1), cv2.DIST_L2, 5)[1:-1, 1:-1]
+    row, column = divmod(int(room.argmax()), room.shape[1])
+    return Mark(
+        x=view.x + left + column + 0.5,
+        y=view.y + top + row + 0.5,
+        clearance_px=float(room[row, column]),
+    )
+
+
+def nearest_place(zone_map: ZoneMap, pair: Adjacency, view: View) -> tuple[float, float] | None:
+    """Return where on the sheet two neighbours come nearest (the middle of such a stretch)."""
+    labels = sample(zone_map.zone_of_px, zone_map.mm_per_px, view, 1)
+    first, second = (labels == i for i in pair.zones)
+    if not (first.any() and second.any()):
+        return None
+    away = cv2.distanceTransform((~first).astype(np.uint8), cv2.DIST_L2, 5)
+    rows, columns = np.nonzero(second & (away <= away[second].min() + 0.5))
+    row, column = int(rows[len(rows) // 2]), int(columns[len(columns) // 2])
+    theirs = np.argwhere(first)
+    other = theirs[int(((theirs - (row, column)) ** 2).sum(axis=1).argmin())]
+    return view.x + (column + other[1] + 1) / 2, view.y + (row + other[0] + 1) / 2
