@@ -179,6 +179,9 @@ class ColourSettings(Section):
     out_of_gamut: Literal["hue", "nearest"] = Field(
         default="hue", description="keep the hue and give chroma, or least CIEDE2000"
     )
+    cycle_steps: int = Field(
+        default=64, ge=12, le=256, description="length of the hue cycle's table"
+    )
     cycle_period_s: float = Field(
         default=12.0, gt=0, le=3600, description="seconds for one turn of the hue cycle"
     )
@@ -200,6 +203,25 @@ class PowerSettings(Section):
         default=0.1, ge=0, le=100, description="controller and shifter on the same supply"
     )
     efficiency: Fraction | None = Field(default=None, description="of the supply, if known")
+    feeds: str = Field(
+        default="auto",
+        max_length=400,
+        description='where wires join the chain: auto, or places such as "start,middle,end" or "start,after 90"',
+    )
+    feed_lengths_mm: tuple[Length, ...] = Field(
+        default=(),
+        alias="feed_lengths",
+        description="one wire length per feed in chain order, instead of feed_length",
+    )
+    wire_size: str | None = Field(
+        default=None, max_length=20, description='a wire you own, such as "18AWG" or "1.5mm2"'
+    )
+    margin_v: float = Field(
+        default=0.2,
+        ge=0,
+        le=5,
+        description="kept above the part's regulation voltage (common practice, no source: strip copper is known to a factor of 2)",
+    )
     tariff_per_kwh: float | None = Field(default=None, ge=0, le=100, description="price of a kWh")
     currency: str = Field(default="", max_length=8, description="shown beside the running cost")
 

@@ -336,6 +336,8 @@ class ZoneDrive:
     band_delta_e_2000: float | None
     in_gamut: bool
     intensity_xyz_cd: tuple[float, float, float]  # of one LED of the zone as driven, Y in cd
+    # The band once the part's channel gains have been corrected by one white match.
+    band_matched_delta_e_2000: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -404,6 +406,22 @@ class Feed:
     drop_v: float
     fuse_a: float
     cites: tuple[str, ...] = ()
+    wire: str = ""  # "18 AWG", "1.5 mm²"
+    wire_limit_a: float = 0.0  # what the wire may carry, and so the largest fuse
+    pad: Literal["before", "after"] = "before"  # which side of at_led; after only at the chain's end
+    supply: int = 0  # which of several supplies
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OpenFeed:
+    """What happens when one feed's fuse opens or its wire comes off; currents fall at low voltage."""
+
+    feed: int
+    min_led_v: float
+    worst_led: int
+    below_count: int  # LEDs below the regulation voltage
+    largest_feed: int
+    largest_feed_a: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -439,6 +457,22 @@ class Power:
     cautions: tuple[str, ...]
     cites: tuple[str, ...]
     findings: tuple[Finding, ...] = ()
+    extra_a: float = 0.0  # in every current above
+    planned_high_a: float = 0.0  # planned bytes with the part's largest currents
+    regulation_v: float | None = None  # below it colours shift; None: the part gives none
+    floor_v: float = 0.0  # lowest LED voltage the wiring was designed to
+    led_a: NDArray[np.float64] | None = None  # (leds,) as in led_v
+    wire: str = ""  # of feeds and jumpers
+    rail_ohm_per_m: float = 0.0  # both rails in series, 20 °C
+    cuts: tuple[int, ...] = ()  # plus rail cut before these LEDs, one supply each side
+    supply_owned: bool = False
+    class2: str = ""
+    open_feeds: tuple[OpenFeed, ...] = ()
+    planned_w: float = 0.0  # DC, mean over the hue cycle
+    worst_w: float = 0.0  # DC, as the cap allows
+    wall_w: float = 0.0  # mains, as planned
+    efficiency: float = 0.0
+    notes: tuple[str, ...] = ()  # the arithmetic, one sentence each
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

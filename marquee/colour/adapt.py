@@ -15,8 +15,8 @@ _CONES = {"bradford": BRADFORD, "cat16": CAT16}
 _TEMPERATURE = re.compile(r"(\d+(?:\.\d*)?)\s*[kK]")
 _PAIR = re.compile(r"([+-]?\d*\.?\d+)\s*[,;\s]\s*([+-]?\d*\.?\d+)")
 _FORMS = "write D65, D50, a temperature such as 5000K, or x,y such as 0.3127,0.3290"
-# Limits of the two published formulas below.
-_COOLEST_K, _DAYLIGHT_FROM_K, _HOTTEST_K = 1667.0, 4000.0, 25000.0
+# The daylight formula holds from 4000 to 25000 K; below 1000 K nothing glows white.
+_COOLEST_K, _DAYLIGHT_FROM_K, _HOTTEST_K = 1000.0, 4000.0, 25000.0
 
 
 def parse_white(text: str, where: str = "white") -> tuple[float, float]:
@@ -34,7 +34,7 @@ def parse_white(text: str, where: str = "white") -> tuple[float, float]:
     Raises
     ------
     QuantityError
-        Unknown name, temperature outside 1667 to 25000 K, or x,y that no light has.
+        Unknown name, temperature outside 1000 to 25000 K, or x,y that no light has.
 
     Examples
     --------
@@ -100,13 +100,9 @@ def _temperature_xy(kelvin: float, where: str) -> tuple[float, float]:
         else:
             x = 0.237040 + 0.24748 * t + 1.9018 * t**2 - 2.0064 * t**3
         return x, -3.000 * x**2 + 2.870 * x - 0.275
-    # Planckian locus: Kang et al., Journal of the Korean Physical Society 41(6), 2002, 865–871.
-    x = -0.2661239 * t**3 - 0.2343589 * t**2 + 0.8776956 * t + 0.179910
-    if kelvin <= 2222:
-        y = -1.1063814 * x**3 - 1.34811020 * x**2 + 2.18555832 * x - 0.20219683
-    else:
-        y = -0.9549476 * x**3 - 1.37418593 * x**2 + 2.09137015 * x - 0.16748867
-    return x, y
+    from marquee.colour.observer import planckian_xy
+
+    return planckian_xy(kelvin)
 
 
 def _nearest_form(word: str) -> str:

@@ -1,0 +1,165 @@
+"""The hue cycle of zones whose colours cannot be separated: even steps, one luminance, no flashing."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from marquee.colour.constants import D65_XYZ, XYZ_TO_SRGB
+from marquee.colour.difference import delta_e_2000
+from marquee.colour.quantise import Wanted, choose_codes
+from marquee.colour.solve import Emitters, brightest, can_make, least_current
+from marquee.colour.spaces import oklab_to_xyz, xyz_to_lab, xyz_to_uv_prime
+from marquee.errors import QuantityError
+
+STEPS = 64
+# How far out from white towards the part's purest colours the cycle runs: a taste setting, no source. At 1 it
+# would touch the corners, where one channel alone makes the light and hue moves by jumps.
+_PURITY = 0.9
+_FINE = 2048  # directions the circle is sampled in before even steps are laid along it
+_ROUNDS = 6  # corrections of the even spacing; the longest step settles within 1 % after three
+
+# General flash and red flash thresholds: WCAG 2.2 (W3C Recommendation 2023), success criterion 2.3.1 and the
+# definitions of "general flash and red flash thresholds" and "relative luminance".
+FLASHES_PER_SECOND = 3.0
+_FLASH_CHANGE, _FLASH_DARKER = 0.10, 0.80
+_RED_SHARE, _RED_MOVE_UV = 0.8, 0.2
+
+
+def hue_circle(part: Emitters, steps: int = STEPS) -> tuple[NDArray[np.float64], float]:
+    """Return colours (steps, 3) of one luminance, Y = 1, evenly spaced in CIEDE2000, and their intensity [cd].
+
+    The intensity is the largest the part can keep up all round; CIEDE2000 is taken against the part's own
+    brightest white.
+
+    Parameters
+    ----------
+    part : Emitters
+        Seen under the sign's white.
+    steps : int
+        Length of the table.
+    """
+    angles = np.linspace(0, 2 * np.pi, _FINE, endpoint=False)
+    circle = _circle(angles, part)
+    intensity_cd = float(brightest(circle, part).min())
+    white_cd = float(brightest(D65_XYZ[None], part)[0])
+    places = _even(circle * (intensity_cd / white_cd), steps)
+    turned = np.interp(places, np.arange(_FINE + 1), np.append(angles, 2 * np.pi))
+    return _circle(turned, part), intensity_cd
+
+
+def cycle_codes(
+    circle: NDArray[np.float64],
+    intensity_cd: float,
+    white_cd: float,
+    part: Emitters,
+    response: NDArray[np.float64],
+) -> NDArray[np.int64]:
+    """Return the codes (steps, n) that meet the circle at an intensity [cd] against a white's."""
+    light = circle * intensity_cd
+    wanted = Wanted(
+        lab=xyz_to_lab(light / white_cd, D65_XYZ),
+        scale_cd=np.full(len(circle), white_cd),
+        drive=least_current(light, part),
+    )
+    return choose_codes(wanted, part, response).codes
+
+
+def check_period(period_s: float, xyz: NDArray[np.float64], where: str) -> None:
+    """Refuse a period in which the table's lights (steps, 3) would flash.
+
+    Parameters
+    ----------
+    period_s : float
+        One turn of the table [s].
+    xyz : (steps, 3)
+        What is shown, relative to the sign's white, seen under D65.
+    where : str
+        The option or field, for the message.
+
+    Raises
+    ------
+    QuantityError
+        More than three flashes in a second: WCAG 2.2, success criterion 2.3.1.
+    """
+    flashes = max(1, count_flashes(xyz))
+    if flashes / period_s > FLASHES_PER_SECOND * (1 + 1e-9):
+        raise QuantityError(
+            where,
+            f"{period_s:g} s makes {flashes / period_s:.3g} flashes a second, and flashing above "
+            "3 a second can bring on seizures (WCAG 2.2, 2.3.1)",
+            f"give {flashes / FLASHES_PER_SECOND:.2g} s or more; 5 s and up is calm",
+        )
+
+
+def count_flashes(xyz: NDArray[np.float64]) -> int:
+    """Return how many general or red flashes one turn of lights (steps, 3), relative to white, holds.
+
+    A general flash is a pair of opposing changes in relative luminance of 10 % or more of the maximum where
+    the darker is below 0.80; a red flash a pair of opposing changes to and from saturated red.
+    """
+    luminance = xyz[:, 1] / max(float(xyz[:, 1].max()), 1e-12) * min(float(xyz[:, 1].max()), 1.0)
+    return max(_opposing_pairs(luminance), _red_pairs(xyz))
+
+
+def _opposing_pairs(luminance: NDArray[np.float64]) -> int:
+    turns, direction, extreme = 0, 0, float(luminance[0])
+    for value in (float(v) for v in np.concatenate([luminance[1:], luminance])):
+        darker = min(value, extreme)
+        if direction >= 0 and extreme - value >= _FLASH_CHANGE and darker < _FLASH_DARKER:
+            turns, direction, extreme = turns + 1, -1, value
+        elif direction <= 0 and value - extreme >= _FLASH_CHANGE and darker < _FLASH_DARKER:
+            turns, direction, extreme = turns + 1, 1, value
+        elif (direction > 0 and value > extreme) or (direction < 0 and value < extreme):
+            extreme = value
+    # Two turns of the table were walked, two opposing changes make a flash.
+    return -(-turns // 4)
+
+
+def _red_pairs(xyz: NDArray[np.float64]) -> int:
+    linear = np.maximum(xyz @ XYZ_TO_SRGB.T, 0.0)
+    red = linear[:, 0] >= _RED_SHARE * np.maximum(linear.sum(axis=1), 1e-12)
+    if red.all() or not red.any():
+        return 0
+    uv = xyz_to_uv_prime(xyz)
+    reach = np.linalg.norm(uv[red][:, None] - uv[~red][None], axis=-1).max()
+    entries = int((red & ~np.roll(red, 1)).sum())
+    return entries if reach > _RED_MOVE_UV else 0
+
+
+def _circle(angles: NDArray[np.float64], part: Emitters) -> NDArray[np.float64]:
+    """Return colours (n, 3), Y = 1, in the given Oklab hues at `_PURITY` of the part's purest."""
+    direction = np.stack([np.ones_like(angles), np.cos(angles), np.sin(angles)], axis=-1)
+    low, high = np.zeros(len(angles)), np.full(len(angles), 4.0)
+
+    def light(saturation: NDArray[np.float64]) -> NDArray[np.float64]:
+        oklab = direction.copy()
+        oklab[:, 1:] *= saturation[:, None]
+        return oklab_to_xyz(oklab)
+
+    for _ in range(40):
+        middle = (low + high) / 2
+        xyz = light(middle)
+        inside = can_make(xyz, part, any_brightness=True) & (xyz[:, 1] > 0)
+        low, high = np.where(inside, middle, low), np.where(inside, high, middle)
+    xyz = light(_PURITY * low)
+    return xyz / xyz[:, 1:2]
+
+
+def _even(circle: NDArray[np.float64], steps: int) -> NDArray[np.float64]:
+    """Return places along a closed, finely sampled circle between which CIEDE2000 is the same."""
+    labs = xyz_to_lab(circle, D65_XYZ)
+    closed = np.vstack([labs, labs[:1]])
+    along = np.concatenate([[0.0], np.cumsum(delta_e_2000(closed[:-1], closed[1:]))])
+    index = np.arange(len(along))
+    goal = np.linspace(0, along[-1], steps, endpoint=False)
+    for _ in range(_ROUNDS):
+        # A step's difference is not quite the sum of its parts: shorten the long ones.
+        places = np.interp(goal, along, index)
+        ends = np.stack([np.interp(places, index, closed[:, c]) for c in range(3)], axis=-1)
+        lengths = delta_e_2000(ends, np.roll(ends, -1, axis=0))
+        total = np.concatenate([[0.0], np.cumsum(lengths)])
+        knots = np.append(goal, along[-1])
+        even = np.linspace(0, total[-1], steps, endpoint=False)
+        goal = np.interp(even, total, knots)
+    return np.asarray(np.interp(goal, along, index), float)

@@ -1,0 +1,150 @@
+"""What a maker should know about the colours as solved."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from marquee.errors import Finding
+from marquee.project import ColourSettings
+from marquee.values import Part, ZoneDrive, ZoneMap
+
+# Rounding error is about 25 / largest code, 60 / largest code for one colour in twenty (computed over 24
+# brand-like colours): below this code steps begin to show.
+COARSE_BELOW = 32
+# A zone holding the others back by more than this is worth telling; a threshold of our own.
+_HELD_BACK = 1.25
+# A dark colour lifted further than this is no longer recognised (navy at 74 times becomes light blue); the
+# threshold is our own.
+_LIFTED = 8.0
+# A difference below this nobody sees (just noticeable is about 1), so a colour cut by less is not worth a remark.
+_VISIBLE = 1.0
+
+
+def drive_findings(
+    zones: tuple[ZoneDrive, ...],
+    room: NDArray[np.float64],
+    white_room: float,
+    limiting: int | None,
+    zone_map: ZoneMap,
+    part: Part,
+    settings: ColourSettings,
+) -> tuple[Finding, ...]:
+    """Return the findings of one drive, in the order of the zones.
+
+    Parameters
+    ----------
+    zones : tuple of ZoneDrive
+        Steady zones as solved.
+    room : (z,)
+        How many times brighter each could be on its own, against the common scale.
+    white_room : float
+        The same for a zone of the sign's white in a cell of average light.
+    limiting : int or None
+        Id of the zone that sets the scale.
+    zone_map, part, settings
+        For names and for what to advise.
+    """
+    names = {zone.id: zone.name for zone in zone_map.zones}
+    found: list[Finding] = []
+    for zone, own_room in zip(zones, room, strict=True):
+        where = f"zone {names[zone.zone]}"
+        found += _gamut(zone, where, part, settings)
+        found += _coarse(zone, where, settings)
+        found += _lifted(float(own_room), where, settings)
+    if white_room >= _HELD_BACK:
+        found += _limited(zones, room, limiting, names, settings)
+    if not part.response_measured:
+        found.append(
+            Finding(
+                code="colour.response-unmeasured",
+                where=f"part {part.name}",
+                message="how its light follows the codes has not been measured; dim colours may be far off: "
+                "measure a ramp with marquee bench",
+            )
+        )
+    return tuple(found)
+
+
+def _gamut(zone: ZoneDrive, where: str, part: Part, settings: ColourSettings) -> list[Finding]:
+    if zone.in_gamut or zone.delta_e_2000 < _VISIBLE:
+        return []
+    other = (
+        'out_of_gamut = "nearest" trades some hue for less difference'
+        if settings.out_of_gamut == "hue"
+        else 'out_of_gamut = "hue" keeps the hue'
+    )
+    return [
+        Finding(
+            code="colour.out-of-gamut",
+            where=where,
+            message=f"{zone.target.name} is purer than {part.name} can mix: shown {zone.delta_e_2000:.1f} "
+            f"CIEDE2000 away; accept it, choose a paler colour, or {other}",
+        )
+    ]
+
+
+def _coarse(zone: ZoneDrive, where: str, settings: ColourSettings) -> list[Finding]:
+    largest = max(zone.codes)
+    if largest >= COARSE_BELOW:
+        return []
+    if largest == 0:
+        return [
+            Finding(
+                code="colour.dark",
+                where=where,
+                message=f"{zone.target.name} comes out as code 0, unlit, at {settings.brightness:.0%} "
+                'brightness: raise the brightness, or policy = "blend"',
+            )
+        ]
+    how = "raise the brightness"
+    if settings.policy == "keep":
+        how += ', or policy = "blend" or "fill" to lift dark colours'
+    return [
+        Finding(
+            code="colour.coarse",
+            where=where,
+            message=f"largest code is {largest}, steps of colour begin to show below {COARSE_BELOW} (rounding "
+            f"error here {zone.delta_e_2000:.1f} CIEDE2000): {how}",
+        )
+    ]
+
+
+def _lifted(room: float, where: str, settings: ColourSettings) -> list[Finding]:
+    share = {"keep": 0.0, "fill": 1.0, "blend": settings.blend}[settings.policy]
+    lift = room**share if np.isfinite(room) else 1.0
+    if lift < _LIFTED:
+        return []
+    return [
+        Finding(
+            code="colour.lifted",
+            where=where,
+            message=f"shown {lift:.0f} times brighter than its lightness asks for; a dark colour may look like "
+            'another: choose policy = "keep" or a smaller blend',
+        )
+    ]
+
+
+def _limited(
+    zones: tuple[ZoneDrive, ...],
+    room: NDArray[np.float64],
+    limiting: int | None,
+    names: dict[int, str],
+    settings: ColourSettings,
+) -> list[Finding]:
+    others = np.sort(room[np.isfinite(room)])
+    if limiting is None or settings.policy == "fill" or len(others) < 2:
+        return []
+    factor = float(others[1] / others[0])
+    if factor < _HELD_BACK:
+        return []
+    name = next(zone.target.name for zone in zones if zone.zone == limiting)
+    return [
+        Finding(
+            code="colour.limited-by",
+            where=f"zone {names[limiting]}",
+            message=f"it holds the whole sign back: without it every other zone could be {factor:.1f} times "
+            f"brighter; give its cell more LEDs, make {name} darker or paler, or choose policy = "
+            '"blend" or "fill"',
+        )
+    ]

@@ -1,0 +1,285 @@
+"""The drive stage: mutual lightness, white, limits, tables and what it tells the maker."""
+
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from marquee.colour.adapt import adaptation_matrix
+from marquee.colour.drive import drive_for, gamma_codes, solve_drive
+from marquee.colour.spaces import srgb_encode
+from marquee.errors import MarqueeError
+from marquee.project import ColourSettings
+from marquee.values import Drive, Part
+from tests.colour.made import (
+    PART_NAMES,
+    reference_part,
+    response,
+    targets_of,
+    transfer_of,
+    zone_map_of,
+)
+
+PALETTE = ["#ffffff", "#d6402b", "#1f7a8c", "#f2b705", "#6a4c93", "#2e7d32"]
+SHEET = {"dominant_nm": (622.0, 523.0, 466.0), "fwhm_nm": (20.0, 35.0, 25.0)}
+
+
+def part_with_sheet(**changes: Any) -> Part:  # noqa: ANN401 -- any field of Part
+    return reference_part("rgb_linear", **(SHEET | changes))[0]
+
+
+def drive_of(texts: list[str], gains: list[float] | None = None, **options: object) -> Drive:
+    targets = targets_of(texts)
+    return solve_drive(
+        zone_map_of(targets),
+        part_with_sheet(),
+        transfer_of(gains or [100.0] * len(texts)),
+        ColourSettings.model_validate(options),
+    )
+
+
+def luminances(drive: Drive, gains: list[float]) -> np.ndarray[Any, np.dtype[np.float64]]:
+    """Luminance of each zone from its exact drives, to a common factor."""
+    columns = np.array([400.0, 690.0, 190.0])
+    return np.array(
+        [gain * (columns @ zone.exact) for zone, gain in zip(drive.zones, gains, strict=True)]
+    )
+
+
+def test_keep_holds_the_artworks_luminance_ratios_in_cells_of_unequal_light() -> None:
+    gains = [120.0, 40.0, 75.0, 300.0, 90.0, 55.0]
+    drive = drive_of(PALETTE, gains)
+    expected = np.array([zone.target.xyz[1] for zone in drive.zones])
+    ratio = luminances(drive, gains) / expected
+    # Luminance is gain × intensity; intensities here are 5-digit prints of the reference columns.
+    np.testing.assert_allclose(ratio / ratio[0], 1.0, rtol=2e-6)
+
+
+def test_the_limiting_zone_has_a_channel_at_full_drive_and_is_named() -> None:
+    drive = drive_of(PALETTE, [120.0, 40.0, 75.0, 300.0, 90.0, 55.0])
+    assert drive.limiting_zone is not None
+    tops = [max(zone.exact) for zone in drive.zones]
+    assert tops[drive.limiting_zone] == pytest.approx(1.0, abs=1e-9)
+    assert max(tops) <= 1.0
+
+
+def test_fill_lights_every_zone_to_the_limit_of_its_chromaticity() -> None:
+    drive = drive_of(PALETTE, policy="fill")
+    assert [max(zone.exact) for zone in drive.zones] == pytest.approx([1.0] * 6, abs=1e-9)
+
+
+def test_blend_lies_between_as_the_geometric_mean() -> None:
+    keep, fill = drive_of(PALETTE), drive_of(PALETTE, policy="fill")
+    blend = drive_of(PALETTE, policy="blend", blend=0.3)
+    ones = [1.0] * 6
+    expected = luminances(keep, ones) ** 0.7 * luminances(fill, ones) ** 0.3
+    np.testing.assert_allclose(luminances(blend, ones), expected, rtol=1e-9)
+
+
+@given(share=st.floats(0.02, 1.0))
+@settings(max_examples=20, deadline=None)
+def test_exact_drives_are_proportional_to_brightness(share: float) -> None:
+    full, dim = drive_of(PALETTE), drive_of(PALETTE, brightness=share)
+    for one, other in zip(full.zones, dim.zones, strict=True):
+        np.testing.assert_allclose(np.array(one.exact) * share, other.exact, rtol=1e-9, atol=1e-12)
+    assert dim.white_intensity_cd == pytest.approx(share * full.white_intensity_cd)
+
+
+@given(
+    rgb=st.lists(st.tuples(*[st.integers(0, 255)] * 3), min_size=1, max_size=8),
+    brightness=st.floats(0.01, 1.0),
+    part_name=st.sampled_from(PART_NAMES),
+    policy=st.sampled_from(["keep", "fill", "blend"]),
+)
+@settings(max_examples=60, deadline=None)
+def test_no_code_or_drive_leaves_its_range(
+    rgb: list[tuple[int, int, int]], brightness: float, part_name: str, policy: str
+) -> None:
+    part, emission = reference_part(part_name)
+    targets = targets_of([f"rgb({r} {g} {b})" for r, g, b in rgb])
+    chosen = ColourSettings.model_validate({"brightness": brightness, "policy": policy})
+    for zone in drive_for(targets, part, emission, chosen).zones:
+        assert all(0 <= code <= 255 for code in zone.codes)
+        assert all(0 <= share <= 1 for share in zone.exact)
+        assert np.isfinite(zone.delta_e_2000)
+
+
+def test_brighter_greys_never_get_less_light() -> None:
+    greys = targets_of([f"rgb({v} {v} {v})" for v in range(256)])
+    for part_name in PART_NAMES:
+        part, emission = reference_part(part_name)
+        solved = drive_for(greys, part, emission, ColourSettings())
+        exact = np.array([zone.exact for zone in solved.zones]) @ np.array(emission.xyz_cd)
+        assert (np.diff(exact[:, 1]) > 0).all(), part_name
+
+
+def test_predicted_colour_of_exact_codes_is_the_target() -> None:
+    # The largest code is 255 in all channels of this sum of the columns, so no rounding is left.
+    part, emission = reference_part("rgb_linear")
+    total = np.array(emission.xyz_cd).sum(axis=0)
+    x, y = total[0] / total.sum(), total[1] / total.sum()
+    white = f"{x:.12f},{y:.12f}"
+    solved = drive_for(
+        targets_of(["#ffffff"]), part, emission, ColourSettings.model_validate({"white": white})
+    )
+    assert solved.zones[0].codes == (255, 255, 255)
+    assert solved.zones[0].delta_e_2000 < 1e-6
+    assert solved.zones[0].predicted_lab_d65 == pytest.approx((100, 0, 0), abs=1e-6)
+
+
+@pytest.mark.parametrize("adaptation", ["bradford", "cat16"])
+@pytest.mark.parametrize("white", ["D50", "3200K", "0.29,0.30"])
+def test_white_target_has_the_signs_white_chromaticity(white: str, adaptation: str) -> None:
+    part, emission = reference_part("rgb_linear")
+    chosen = ColourSettings.model_validate({"white": white, "adaptation": adaptation})
+    zone = drive_for(targets_of(["#fff"]), part, emission, chosen).zones[0]
+    made = np.array(zone.exact) @ np.array(emission.xyz_cd)
+    from marquee.colour.adapt import white_xyz
+
+    np.testing.assert_allclose(made / made[1], white_xyz(white), atol=1e-9)
+
+
+def test_colours_under_another_white_are_those_colour_science_adapts() -> None:
+    colour = pytest.importorskip("colour")
+    part, emission = reference_part("rgb_linear")
+    d50 = np.array([0.9642, 1.0, 0.8249])
+    targets = targets_of(PALETTE[:2])
+    chosen = ColourSettings.model_validate({"white": "D50"})
+    zones = drive_for(targets, part, emission, chosen).zones
+    made = np.array([zone.exact for zone in zones]) @ np.array(emission.xyz_cd)
+    white = made[0, 1]
+    theirs = colour.chromatic_adaptation(
+        np.array(targets[1].xyz),
+        colour.xy_to_XYZ([0.3127, 0.3290]),
+        d50,
+        method="Von Kries",
+        transform="Bradford",
+    )
+    np.testing.assert_allclose(made[1] / white, theirs, atol=1e-9)
+    assert adaptation_matrix(d50, d50) == pytest.approx(np.eye(3))
+
+
+@pytest.mark.parametrize("curve", ["linear", "ws2812b"])
+def test_gamma_table_gives_the_code_of_nearest_srgb_light(curve: str) -> None:
+    name = "rgb_linear" if curve == "linear" else "rgb_ws2812b"
+    table = gamma_codes(reference_part(name)[0])
+    light = response(curve)
+    assert (table[0], table[255], len(table)) == (0, 255, 256)
+    assert (np.diff(table) >= 0).all()
+    # IEC 61966-2-1: level v means this much light; no other code may come nearer.
+    wanted = np.array([srgb_level_light(v) for v in range(256)])
+    best = np.abs(light[None] - wanted[:, None]).min(axis=1)
+    np.testing.assert_allclose(np.abs(light[list(table)] - wanted), best, atol=1e-15)
+    assert float(srgb_encode(srgb_level_light(128))) == pytest.approx(128 / 255)
+
+
+def srgb_level_light(level: int) -> float:
+    v = level / 255
+    return v / 12.92 if v <= 0.04045 else ((v + 0.055) / 1.055) ** 2.4
+
+
+def test_global_current_lands_nearer_than_codes_alone() -> None:
+    plain, emission = reference_part("rgb_linear")
+    with_global, _ = reference_part("rgb_linear", global_bits=5)
+    for brightness in (1.0, 0.3, 0.1):
+        chosen = ColourSettings.model_validate({"brightness": brightness})
+        alone = drive_for(targets_of(PALETTE), plain, emission, chosen).zones
+        helped = drive_for(targets_of(PALETTE), with_global, emission, chosen).zones
+        for one, other in zip(alone, helped, strict=True):
+            # Full setting with the codes around the exact ones is among the choices.
+            assert other.delta_e_2000 <= one.delta_e_2000 + 0.3
+            assert other.global_code is not None
+            assert 1 <= other.global_code <= 31
+        assert np.mean([z.delta_e_2000 for z in helped]) < np.mean([z.delta_e_2000 for z in alone])
+
+
+def test_mixed_zones_run_a_cycle_and_have_no_drive() -> None:
+    targets = targets_of(PALETTE)
+    drive = solve_drive(
+        zone_map_of(targets, cycling=(2, 4)),
+        part_with_sheet(),
+        transfer_of([100.0] * 6),
+        ColourSettings(),
+    )
+    assert [zone.zone for zone in drive.zones] == [0, 1, 3, 5]
+    assert drive.hue_cycle is not None
+    assert len(drive.hue_cycle.codes) == 64
+    assert drive_of(PALETTE).hue_cycle is None
+
+
+def test_part_without_intensities_is_refused_with_the_key_to_give() -> None:
+    part = part_with_sheet(intensity_cd=None)
+    targets = targets_of(PALETTE)
+    with pytest.raises(MarqueeError, match="intensity_r_mcd"):
+        solve_drive(zone_map_of(targets), part, transfer_of([1.0] * 6), ColourSettings())
+
+
+def test_unknown_white_and_unmixable_white_are_refused() -> None:
+    part, emission = reference_part("rgb_linear")
+    for white, said in (("D66", "did you mean D65"), ("0.6,0.2", "outside what")):
+        chosen = ColourSettings.model_validate({"white": white})
+        with pytest.raises(MarqueeError, match=said):
+            drive_for(targets_of(["#fff"]), part, emission, chosen)
+
+
+def test_part_with_two_channels_is_refused() -> None:
+    from tests.colour.made import part_of
+
+    part, emission = part_of([[900.0, 400, 0.2], [160.0, 690, 140]], channels="RG")
+    with pytest.raises(MarqueeError, match="cannot mix"):
+        drive_for(targets_of(["#fff"]), part, emission, ColourSettings())
+
+
+def codes_found(drive: Drive) -> set[str]:
+    return {finding.code for finding in drive.findings}
+
+
+def test_dim_codes_are_told_and_bright_ones_not() -> None:
+    assert "colour.coarse" in codes_found(drive_of(["#ffffff", "#0b1f3a"]))
+    assert "colour.coarse" not in codes_found(drive_of(["#ffffff", "#1f7a8c"]))
+    told = next(f for f in drive_of(["#fff", "#0b1f3a"]).findings if f.code == "colour.coarse")
+    assert told.where == "zone zone-1"
+    assert "32" in told.message
+
+
+def test_unlit_zone_is_told() -> None:
+    assert "colour.dark" in codes_found(drive_of(["#ffffff", "#000000"]))
+
+
+def test_colour_outside_the_gamut_is_told_and_kept_in_hue_or_nearest() -> None:
+    pure = "color(rec2020 0 1 0)"
+    hue = drive_of(["#ffffff", pure])
+    near = drive_of(["#ffffff", pure], out_of_gamut="nearest")
+    assert "colour.out-of-gamut" in codes_found(hue)
+    assert not hue.zones[1].in_gamut
+    assert near.zones[1].delta_e_2000 <= hue.zones[1].delta_e_2000
+    assert "colour.out-of-gamut" not in codes_found(drive_of(["#ffffff", "#00c000"]))
+
+
+def test_zone_that_holds_the_others_back_is_told() -> None:
+    held = drive_of(PALETTE, [5.0, 100.0, 100.0, 100.0, 100.0, 100.0])
+    told = [f for f in held.findings if f.code == "colour.limited-by"]
+    assert [f.where for f in told] == ["zone zone-0"]
+    assert held.limiting_zone == 0
+
+
+def test_dark_colour_lifted_by_fill_is_told() -> None:
+    assert "colour.lifted" in codes_found(drive_of(["#ffffff", "#0b1f3a"], policy="fill"))
+    assert "colour.lifted" not in codes_found(drive_of(["#ffffff", "#0b1f3a"]))
+
+
+def test_same_input_gives_the_same_drive() -> None:
+    assert drive_of(PALETTE) == drive_of(PALETTE)
+
+
+def test_unmeasured_response_is_told() -> None:
+    targets = targets_of(PALETTE)
+    drive = solve_drive(
+        zone_map_of(targets),
+        part_with_sheet(response_measured=False),
+        transfer_of([1.0] * 6),
+        ColourSettings(),
+    )
+    assert "colour.response-unmeasured" in codes_found(drive)
