@@ -1,0 +1,154 @@
+"""A palette file to target colours.
+
+Format (TOML, schema 1)::
+
+    schema = 1
+    name = "Brand guide"
+
+    [[colour]]
+    name = "Signal amber"
+    value = "#ff9a1e"  # any CSS Color Module Level 4 text, or instead of it:
+
+    [[colour]]
+    name = "Deep blue"
+    lab = [36.7, 40.0, -74.9]  # CIELAB as a print guide gives it
+    white = "D50"  # the white it holds under; D50 or D65, must be stated
+
+    [[colour]]
+    name = "Lamp green"
+    xyY = [0.30, 0.60, 0.25]  # chromaticity and luminance, white = 1
+    white = "D65"  # optional for xyY, D65 if absent
+    note = "measured on the old sign"
+"""
+
+from __future__ import annotations
+
+import difflib
+import stat
+import tomllib
+from pathlib import Path
+from typing import Any
+
+from marquee.errors import InputError, MarqueeError
+from marquee.values import TargetColour
+
+_SCHEMA = 1
+_FILE_KEYS = ("schema", "name", "colour")
+_ROW_KEYS = ("name", "value", "lab", "xyY", "white", "note")
+_FORMS = ("value", "lab", "xyY")
+_MOST_BYTES = 1_000_000
+_LONGEST_NAME = 80
+
+
+def read_palette(path_text: str) -> tuple[TargetColour, ...]:
+    """Return the colours of a palette file, in the file's order.
+
+    Parameters
+    ----------
+    path_text : str
+        Path of the TOML file.
+
+    Raises
+    ------
+    InputError
+        Unreadable, not TOML, another schema, an unknown key (naming the nearest), a name given twice, or
+        a colour that cannot be read (naming the row).
+    """
+    where = path_text
+    table = _table(Path(path_text), where)
+    _check_keys(table, _FILE_KEYS, where)
+    if table.get("schema") != _SCHEMA:
+        raise InputError(
+            where, f"schema is {table.get('schema')!r}, not {_SCHEMA}", f"write schema = {_SCHEMA}"
+        )
+    rows = table.get("colour")
+    if not isinstance(rows, list) or not rows:
+        raise InputError(where, "holds no colours", "add a [[colour]] table with name and value")
+    targets: dict[str, TargetColour] = {}
+    for number, row in enumerate(rows, 1):
+        target = _target(row, f"{where} [[colour]] row {number}")
+        if target.name.casefold() in targets:
+            raise InputError(
+                f"{where} [[colour]] row {number}",
+                f"the name '{target.name}' is given twice",
+                "give every colour its own name",
+            )
+        targets[target.name.casefold()] = target
+    return tuple(targets.values())
+
+
+def _table(path: Path, where: str) -> dict[str, Any]:
+    try:
+        status = path.stat()
+        if not stat.S_ISREG(status.st_mode):
+            raise InputError(where, "is not a file", "name a palette file (TOML)")
+        if status.st_size > _MOST_BYTES:
+            raise InputError(where, "is too large for a palette", "name a palette file (TOML)")
+        return tomllib.loads(path.read_bytes().decode("utf-8-sig"))
+    except FileNotFoundError:
+        raise InputError(where, "does not exist", "name a palette file (TOML)") from None
+    except UnicodeDecodeError as error:
+        raise InputError(where, f"byte {error.start} is not UTF-8", "save it as UTF-8") from None
+    except tomllib.TOMLDecodeError as error:
+        raise InputError(where, f"is not TOML ({error})", "correct that line") from None
+    except RecursionError:
+        raise InputError(where, "is nested too deeply", "name a palette file (TOML)") from None
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or f"{error}"
+        raise InputError(where, f"cannot be read ({reason})", "check the path") from None
+
+
+def _check_keys(table: dict[str, Any], valid: tuple[str, ...], where: str) -> None:
+    for key in table:
+        if key not in valid:
+            near = difflib.get_close_matches(key, valid, n=1, cutoff=0.0)
+            raise InputError(
+                where,
+                f"unknown key '{key}'",
+                f"did you mean '{near[0]}'? valid here: {', '.join(valid)}",
+            )
+
+
+def _target(row: object, where: str) -> TargetColour:
+    from marquee.colour.target import target_from_lab, target_from_text, target_from_xyY
+
+    if not isinstance(row, dict):
+        raise InputError(where, "is not a table", "write [[colour]] with name and value below it")
+    _check_keys(row, _ROW_KEYS, where)
+    name = row.get("name")
+    if not isinstance(name, str) or not name.strip() or len(name) > _LONGEST_NAME:
+        raise InputError(
+            where, "has no usable name", f'add name = "…", up to {_LONGEST_NAME} characters'
+        )
+    where = f"{where} ({name.strip()})"
+    form = _form(row, where)
+    white = row.get("white", "D65")
+    if not isinstance(white, str):
+        raise InputError(where, f"white = {white!r} is not a name", 'write white = "D50" or "D65"')
+    try:
+        if form == "lab":
+            return target_from_lab(row["lab"], white, name.strip(), where)
+        if form == "xyY":
+            return target_from_xyY(row["xyY"], white, name.strip(), where)
+        if not isinstance(row["value"], str):
+            raise InputError(where, "value is not text", 'write value = "#d6402b"')
+        return target_from_text(row["value"], name.strip(), where)
+    except MarqueeError as error:
+        raise InputError(error.where, error.what, error.mend) from None
+
+
+def _form(row: dict[str, Any], where: str) -> str:
+    """Return the key that states the colour, once exactly one does and its white is settled."""
+    forms = [key for key in _FORMS if key in row]
+    if len(forms) != 1:
+        found = f"states {' and '.join(forms)}" if forms else "states no colour"
+        raise InputError(where, found, "give exactly one of value, lab, xyY")
+    if forms[0] == "lab" and "white" not in row:
+        raise InputError(
+            where, "lab without its white", 'add white = "D50" (print guides) or white = "D65"'
+        )
+    if forms[0] == "value" and "white" in row:
+        raise InputError(
+            where, "white beside value", "remove it: the CSS form already has its white"
+        )
+    return forms[0]

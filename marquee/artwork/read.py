@@ -1,0 +1,231 @@
+"""An artwork file to upright sRGB pixels, refusing what cannot be trusted before it is decoded."""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import io
+import stat
+import struct
+import warnings
+import zlib
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image, ImageOps, UnidentifiedImageError
+
+from marquee.artwork.png import SIGNATURE, PngHeader, check_png
+from marquee.artwork.tone import coding_finding, to_srgb
+from marquee.errors import Finding, InputError
+from marquee.project import ArtworkSettings
+from marquee.values import Artwork, read_only
+
+_FORMATS = ("PNG", "JPEG", "TIFF", "WEBP")
+# Largest sample layout read: 16-bit RGBA; a file far above it holds something else.
+_BYTES_PER_PX, _SPARE_BYTES = 8, 64_000_000
+_ORIENTATION = 0x0112  # Exif 2.32, table 4
+# Everything Pillow's decoders are known to raise on damaged files.
+_DECODER_ERRORS = (
+    OSError,
+    SyntaxError,
+    ValueError,
+    EOFError,
+    TypeError,
+    LookupError,
+    AttributeError,
+    ArithmeticError,
+    MemoryError,
+    struct.error,
+    zlib.error,
+)
+_COPY_AGAIN = "export or copy the file again"
+
+
+def read_artwork(path: Path, settings: ArtworkSettings) -> Artwork:
+    """Return the pixels of a PNG, JPEG, TIFF or WebP file in sRGB, turned upright.
+
+    CMYK, Lab and floating-point files are refused; of animations and files with several pages the first
+    picture is taken, with a finding.
+
+    Parameters
+    ----------
+    path : Path
+        The file; must be a regular file.
+    settings : ArtworkSettings
+        Width on the cabinet [mm] and the limit in megapixels, checked before decoding.
+
+    Raises
+    ------
+    InputError
+        Missing, not a file, not an image, damaged, of an unknown kind, or larger than the limit.
+    """
+    where = f"{path}"
+    data = _file_bytes(path, where, settings)
+    with _quiet_pillow():
+        header = check_png(data, where) if data.startswith(SIGNATURE) else None
+        if header is not None:
+            _check_size(header.width_px, header.height_px, where, settings)
+        image, findings = _decode(data, where, settings)
+        image, alpha, more = _samples(image, header, where)
+    findings += more + coding_finding(header.coding if header else None, where)
+    if alpha is not None and int(alpha.min()) == 255:
+        alpha = None
+    pixels = np.ascontiguousarray(np.asarray(image))
+    return Artwork(
+        srgb_8bit=read_only(pixels),
+        alpha_8bit=None if alpha is None else read_only(np.ascontiguousarray(alpha)),
+        mm_per_px=settings.width_mm / pixels.shape[1],
+        file=path.name,
+        sha256=hashlib.sha256(data).hexdigest(),
+        findings=tuple(findings),
+    )
+
+
+def _file_bytes(path: Path, where: str, settings: ArtworkSettings) -> bytes:
+    """Return the file's bytes; only regular files are opened, so that a pipe or device cannot hang us."""
+    try:
+        status = path.stat()
+        if stat.S_ISDIR(status.st_mode):
+            raise InputError(where, "is a folder", "name the artwork file inside it")
+        if not stat.S_ISREG(status.st_mode):
+            raise InputError(
+                where, "is a pipe or a device, not a file", "save the artwork to a file first"
+            )
+        if status.st_size == 0:
+            raise InputError(where, "is empty", _COPY_AGAIN)
+        if status.st_size > settings.max_megapixels * 1e6 * _BYTES_PER_PX + _SPARE_BYTES:
+            raise InputError(
+                where,
+                f"{status.st_size / 1e6:.0f} MB is more than {settings.max_megapixels:g} megapixels can take",
+                "give --max-megapixels a larger value or make the picture smaller",
+            )
+        return path.read_bytes()
+    except FileNotFoundError:
+        raise InputError(where, "does not exist", "check the path") from None
+    except (OSError, ValueError) as error:  # ValueError: a NUL byte in the name
+        reason = getattr(error, "strerror", None) or f"{error}"
+        raise InputError(where, f"cannot be read ({reason})", "check the path") from None
+
+
+@contextlib.contextmanager
+def _quiet_pillow() -> Iterator[None]:
+    """Lift Pillow's own pixel limit, ours having been checked, and keep its remarks off the terminal."""
+    limit = Image.MAX_IMAGE_PIXELS
+    Image.MAX_IMAGE_PIXELS = None
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            yield
+    finally:
+        Image.MAX_IMAGE_PIXELS = limit
+
+
+def _check_size(width_px: int, height_px: int, where: str, settings: ArtworkSettings) -> None:
+    if width_px < 1 or height_px < 1:
+        raise InputError(where, f"declares {width_px} × {height_px} pixels", _COPY_AGAIN)
+    megapixels = width_px * height_px / 1e6
+    if megapixels > settings.max_megapixels:
+        raise InputError(
+            where,
+            f"declares {width_px} × {height_px} pixels ({megapixels:.3g} megapixels), above the limit of "
+            f"{settings.max_megapixels:g}",
+            f"make it smaller, or give --max-megapixels {np.ceil(megapixels):.0f}",
+        )
+
+
+def _decode(
+    data: bytes, where: str, settings: ArtworkSettings
+) -> tuple[Image.Image, list[Finding]]:
+    """Return the loaded first picture, turned upright."""
+    try:
+        image: Image.Image = Image.open(io.BytesIO(data), formats=_FORMATS)
+    except UnidentifiedImageError:
+        raise InputError(
+            where, "is not a PNG, JPEG, TIFF or WebP image", "export the artwork as PNG"
+        ) from None
+    except _DECODER_ERRORS as error:
+        raise _damaged(where, error) from None
+    _check_size(*image.size, where, settings)
+    if image.mode not in _READABLE:
+        raise InputError(
+            where,
+            f"has {_UNREADABLE.get(image.mode, image.mode)} pixels, which do not say what the screen shows",
+            "export the artwork as RGB, PNG for choice",
+        )
+    findings = []
+    try:
+        frames = int(getattr(image, "n_frames", 1))
+        image.load()
+        if image.format != "TIFF":  # Pillow turns TIFF itself
+            image = _upright(image)
+    except _DECODER_ERRORS as error:
+        raise _damaged(where, error) from None
+    if frames > 1:
+        message = (
+            f"holds {frames} pictures; the first is used. Export the one you mean if it is another"
+        )
+        findings.append(Finding(code="artwork.frames", where=where, message=message))
+    return image, findings
+
+
+def _damaged(where: str, error: BaseException) -> InputError:
+    reason = " ".join(f"{error}".split())[:120] or type(error).__name__
+    return InputError(where, f"is damaged or cut short ({reason})", _COPY_AGAIN)
+
+
+def _upright(image: Image.Image) -> Image.Image:
+    """Return the picture as its EXIF orientation says it is to be shown; unreadable EXIF changes nothing."""
+    try:
+        orientation = image.getexif().get(_ORIENTATION, 1)
+    except _DECODER_ERRORS:
+        return image
+    if orientation not in range(2, 9):
+        return image
+    info = image.info
+    turned = ImageOps.exif_transpose(image)
+    turned.info = {**info, **turned.info}
+    return turned
+
+
+# Pillow modes that can be read, and names of those that cannot.
+_READABLE = frozenset({"1", "L", "LA", "La", "P", "PA", "RGB", "RGBA", "RGBa", "RGBX", "YCbCr", "I;16", "I;16B", "I;16L", "I;16N"})  # fmt: skip
+_UNREADABLE = {"CMYK": "CMYK", "LAB": "Lab", "F": "floating-point", "I": "32-bit integer"}
+
+
+def _samples(
+    image: Image.Image, header: PngHeader | None, where: str
+) -> tuple[Image.Image, NDArray[np.uint8] | None, list[Finding]]:
+    """Return RGB in sRGB, alpha or None, and remarks."""
+    info: dict[str, Any] = {str(key): value for key, value in image.info.items()}
+    if image.mode.startswith("I;16"):
+        grey, alpha = _grey_16bit(image, header)
+        rgb, findings = to_srgb(grey, info, where)
+        return rgb, alpha, findings
+    key = header.transparent if header else None
+    if key is not None and header is not None and header.bit_depth == 16:
+        # Pillow keeps the high byte of 16-bit samples but not of the transparent value.
+        image.info["transparency"] = tuple(v >> 8 for v in key) if len(key) == 3 else key[0] >> 8
+    if image.mode in {"LA", "La", "PA", "RGBA", "RGBa"} or "transparency" in image.info:
+        full = image.convert("RGBA")
+        alpha = np.asarray(full.getchannel("A"))
+        plain = full.convert("RGB")
+    else:
+        alpha = None
+        plain = image if image.mode in {"L", "RGB"} else image.convert("RGB")
+    rgb, findings = to_srgb(plain, info, where)
+    return rgb, alpha, findings
+
+
+def _grey_16bit(
+    image: Image.Image, header: PngHeader | None
+) -> tuple[Image.Image, NDArray[np.uint8] | None]:
+    """Return 8-bit grey, rounded (Pillow's own conversion clips to white), and alpha of a clear value."""
+    values = np.asarray(image).astype(np.uint32)
+    grey = ((values * 255 + 32767) // 65535).astype(np.uint8)
+    alpha = None
+    if header is not None and header.transparent is not None:
+        alpha = np.where(values == header.transparent[0], 0, 255).astype(np.uint8)
+    return Image.fromarray(grey), alpha
