@@ -1,0 +1,105 @@
+"""The wiring as decided, on the full circuit: every LED's voltage, and each feed open in turn."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from marquee.power.circuit import Circuit, Lead, solve_circuit
+from marquee.power.ladder import Ladder, rail_row, solve_ladder
+from marquee.power.rails import Knee
+from marquee.values import OpenFeed
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Wired:
+    """A ladder with its feeds: pads ascending, plus and minus ohms of each lead."""
+
+    ladder: Ladder
+    led_a: NDArray[np.float64]
+    rail_v: float
+    pads: NDArray[np.int64]
+    lead_ohm: tuple[NDArray[np.float64], NDArray[np.float64]]
+    cuts: tuple[int, ...] = ()
+
+
+def as_circuit(wired: Wired, knee: Knee | None) -> Circuit:
+    """Return the resistor network of a wired ladder."""
+    ladder = wired.ladder
+    segment = ladder.before_ohm + ladder.after_ohm
+    share = ladder.before_ohm / np.maximum(segment, 1e-12)
+    plus, minus = wired.lead_ohm
+    feeds = tuple(
+        (int(pad), Lead(ohm=float(low), extra_ohm_pos=float(high - low)))
+        for pad, high, low in zip(wired.pads, plus, minus, strict=True)
+    )
+    return Circuit(
+        supply_v=wired.rail_v,
+        led_a=wired.led_a,
+        segment_pos_ohm=segment,
+        segment_gnd_ohm=segment,
+        feeds=feeds,
+        knee=knee,
+        cuts=wired.cuts,
+        pad_share=share,
+    )
+
+
+def knee_for(regulation_v: float | None, nominal_v: float) -> Knee | None:
+    """Return how an LED's current falls below its regulation voltage, None where that is not known."""
+    share, _ = rail_row("sink", "collapse_share")
+    if regulation_v is None or regulation_v <= share * nominal_v:
+        return None
+    return Knee(low_v=share * nominal_v, high_v=regulation_v)
+
+
+def open_feeds(
+    wired: Wired, knee: Knee | None, groups: NDArray[np.int64], most: int = 12
+) -> tuple[OpenFeed, ...]:
+    """Return what each open feed does, worst first; the `most` worst by the constant-current drop.
+
+    Parameters
+    ----------
+    wired : Wired
+        The chain.
+    knee : Knee or None
+        How currents fall at low voltage.
+    groups : ndarray of int
+        Supply of each feed; a supply's only feed takes its piece dark and is left out.
+    most : int
+        Number of cases solved on the full circuit.
+    """
+    alone = [np.count_nonzero(groups == groups[i]) == 1 for i in range(len(groups))]
+    cases = [i for i in range(len(wired.pads)) if not alone[i]]
+    if not wired.cuts and len(cases) > most:
+        cases = sorted(cases, key=lambda i: -_constant_drop_v(wired, i))[:most]
+    results = [_without(wired, knee, index) for index in cases[:most]]
+    return tuple(sorted(results, key=lambda case: (case.min_led_v, case.feed)))
+
+
+def _kept(wired: Wired, index: int) -> Wired:
+    keep = np.arange(len(wired.pads)) != index
+    plus, minus = wired.lead_ohm
+    return replace(wired, pads=wired.pads[keep], lead_ohm=(plus[keep], minus[keep]))
+
+
+def _constant_drop_v(wired: Wired, index: int) -> float:
+    kept = _kept(wired, index)
+    solved = solve_ladder(kept.ladder, kept.led_a, kept.pads, kept.lead_ohm)
+    return float(np.max(solved.drop_v))
+
+
+def _without(wired: Wired, knee: Knee | None, index: int) -> OpenFeed:
+    solution, feed_a = solve_circuit(as_circuit(_kept(wired, index), knee))
+    led_v = solution.led_v
+    largest = int(np.argmax(feed_a))
+    return OpenFeed(
+        feed=index,
+        min_led_v=float(np.min(led_v)),
+        worst_led=int(np.argmin(led_v)),
+        below_count=0 if knee is None else int(np.count_nonzero(led_v < knee.high_v)),
+        largest_feed=largest if largest < index else largest + 1,
+        largest_feed_a=float(feed_a[largest]),
+    )

@@ -1,0 +1,185 @@
+"""Which pads, which wire, which fuses: the fewest feeds that keep every LED above its floor."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from marquee.power.fuse import fuse_fits, fuse_ratings_a
+from marquee.power.ladder import Ladder, LadderSolution, Spans, solve_ladder
+from marquee.power.wire import Wire, copper_factor
+
+# Rounds of moving feeds to better pads; each round halves the step when nothing helps.
+_ROUNDS = 40
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Task:
+    """What a piece of chain needs. Lengths are reused, the last one for further feeds."""
+
+    led_a: NDArray[np.float64]
+    rail_v: float
+    floor_v: float
+    lengths_mm: tuple[float, ...]
+    conductor_c: float
+    holder_ohm: float
+    blade_drop_v: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Wiring:
+    """Feeds at pads, all of one wire, each with its fuse [A]."""
+
+    pads: NDArray[np.int64]
+    wire: Wire
+    fuse_a: tuple[float, ...]
+    feed_a: NDArray[np.float64]
+    lowest_v: float
+    rail_a: float  # largest current in a rail
+    holds: bool  # fuses fit, and no LED below the floor
+
+
+def lead_ohm(
+    wire: Wire, task: Task, count: int, fuse_a: tuple[float, ...] | None
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return the plus and minus resistance of each feed [Ω]; the plus has fuse and holder."""
+    lengths = [task.lengths_mm[min(i, len(task.lengths_mm) - 1)] for i in range(count)]
+    minus = wire.ohm_per_m_20c * copper_factor(task.conductor_c) * np.array(lengths) / 1000
+    fuse = np.zeros(count) if fuse_a is None else task.blade_drop_v / np.array(fuse_a)
+    return minus + fuse + task.holder_ohm, minus
+
+
+def try_wiring(ladder: Ladder, task: Task, pads: NDArray[np.int64], wire: Wire) -> Wiring:
+    """Return the wiring at given pads with one wire: currents, fuses, lowest voltage."""
+    first = solve_ladder(ladder, task.led_a, pads, lead_ohm(wire, task, len(pads), None))
+    guess = _fuses(first.feed_a, wire)
+    second = solve_ladder(ladder, task.led_a, pads, lead_ohm(wire, task, len(pads), guess))
+    fits = [fuse_fits(amps, wire) for amps in second.feed_a]
+    fuses = _fuses(second.feed_a, wire)
+    lowest_v = task.rail_v - float(np.max(second.drop_v))
+    jumper_a = _jumper_a(ladder, second)
+    return Wiring(
+        pads=pads,
+        wire=wire,
+        fuse_a=fuses,
+        feed_a=second.feed_a,
+        lowest_v=lowest_v,
+        rail_a=float(np.max(second.rail_a, initial=0.0)),
+        holds=all(fit is not None for fit in fits)
+        and lowest_v >= task.floor_v
+        and jumper_a <= wire.current_a,
+    )
+
+
+def _jumper_a(ladder: Ladder, solution: LadderSolution) -> float:
+    return float(np.max(solution.rail_a[ladder.jumper[1:-1]], initial=0.0))
+
+
+def _fuses(feed_a: NDArray[np.float64], wire: Wire) -> tuple[float, ...]:
+    """Fitting fuses; where none fits, the largest that still protects the wire."""
+    ratings = fuse_ratings_a()
+    largest = max((r for r in ratings if r <= wire.current_a), default=ratings[0])
+    return tuple(fuse_fits(float(amps), wire) or largest for amps in feed_a)
+
+
+def search_wiring(ladder: Ladder, task: Task, wires: tuple[Wire, ...]) -> Wiring:
+    """Return the wiring with the fewest feeds, and for those the thinnest wire that holds.
+
+    The number is found on feeds placed as if their wires had no resistance, the best places for equal
+    pad voltages; then one feed fewer is tried with places improved on the true circuit until it fails.
+    Where nothing holds, the best that was seen comes back with `holds` False.
+    """
+    spans = Spans(ladder, task.led_a)
+    most = ladder.last_pad + 1
+    found = _gallop(ladder, task, wires, spans, most)
+    if found is None:
+        return _best_effort(ladder, task, wires, spans)
+    while len(found.pads) > 1:
+        fewer = _improved(ladder, task, wires[-1], spans.best(len(found.pads) - 1))
+        if not fewer.holds:
+            break
+        found = fewer
+    return _thinnest(ladder, task, wires, found)
+
+
+def _gallop(
+    ladder: Ladder, task: Task, wires: tuple[Wire, ...], spans: Spans, most: int
+) -> Wiring | None:
+    def tried(feeds: int) -> Wiring:
+        return try_wiring(ladder, task, spans.best(feeds), wires[-1])
+
+    low, feeds = 0, 1
+    result = tried(feeds)
+    while not result.holds:
+        if feeds == most:
+            return None
+        low, feeds = feeds, min(2 * feeds, most)
+        result = tried(feeds)
+    while feeds - low > 1:
+        middle = (low + feeds) // 2
+        inner = tried(middle)
+        if inner.holds:
+            feeds, result = middle, inner
+        else:
+            low = middle
+    return result
+
+
+def _thinnest(ladder: Ladder, task: Task, wires: tuple[Wire, ...], found: Wiring) -> Wiring:
+    for wire in wires:
+        tried = try_wiring(ladder, task, found.pads, wire)
+        if not tried.holds:
+            tried = _improved(ladder, task, wire, found.pads)
+        if tried.holds:
+            return tried
+    return found
+
+
+def _score(wiring: Wiring, floor_v: float) -> tuple[bool, float, float]:
+    """Higher is better: it holds, then the lowest LED up to its floor, then even feed currents."""
+    return (
+        wiring.holds,
+        round(min(wiring.lowest_v, floor_v), 9),
+        -round(float(np.max(wiring.feed_a)), 9),
+    )
+
+
+def _improved(ladder: Ladder, task: Task, wire: Wire, pads: NDArray[np.int64]) -> Wiring:
+    """Move single feeds along the chain while the lowest voltage rises."""
+    best = try_wiring(ladder, task, pads, wire)
+    step = max(1, ladder.count // (4 * len(pads)))
+    for _ in range(_ROUNDS):
+        if best.holds:
+            return best
+        better = best
+        for moved in _moves(best.pads, step, ladder.last_pad):
+            tried = try_wiring(ladder, task, moved, wire)
+            if _score(tried, task.floor_v) > _score(better, task.floor_v):
+                better = tried
+        if better is best:
+            if step == 1:
+                break
+            step = max(1, step // 2)
+        best = better
+    return best
+
+
+def _moves(pads: NDArray[np.int64], step: int, last: int) -> list[NDArray[np.int64]]:
+    moves = []
+    for index in range(len(pads)):
+        for shift in (-step, step):
+            moved = pads.copy()
+            moved[index] += shift
+            inside = 0 <= moved[index] <= last
+            if inside and np.all(np.diff(moved) > 0):
+                moves.append(moved)
+    return moves
+
+
+def _best_effort(ladder: Ladder, task: Task, wires: tuple[Wire, ...], spans: Spans) -> Wiring:
+    """Nothing holds: the fewest feeds whose fuses fit, however low the voltage, up to eight."""
+    counts = range(1, min(9, ladder.last_pad + 2))
+    tried = [try_wiring(ladder, task, spans.best(k), wires[-1]) for k in counts]
+    return max(tried, key=lambda wiring: _score(wiring, task.floor_v))
