@@ -1,0 +1,1 @@
+"""The command line, run as a maker runs it."""

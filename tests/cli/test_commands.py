@@ -1,0 +1,99 @@
+from __future__ import annotations
+
+import json
+import tomllib
+
+import pytest
+
+from marquee.cli.app import program
+from tests.cli.conftest import Bench
+
+
+@pytest.mark.parametrize("command", sorted(program.commands))
+def test_every_command_explains_itself_with_an_example(bench: Bench, command: str) -> None:
+    result = bench(command, "--help")
+    assert result.status == 0
+    assert f"Example: marquee {command}" in result.out
+
+
+def test_demo_plans_the_packaged_sign(bench: Bench) -> None:
+    result = bench("demo", "--json")
+    assert result.status == 0, result.err
+    plan = json.loads(result.out)
+    kinds = [zone["kind"] for zone in plan["zones"]]
+    assert kinds.count("mixed") == 1
+    assert kinds.count("solid") >= 3
+    mixed = next(zone for zone in plan["zones"] if zone["kind"] == "mixed")
+    assert mixed["mode"] == "hue-cycle"
+    assert mixed["reason"]
+    assert {c["origin"] for c in plan["colours"] if c["area_mm2"] > 0} >= {"palette"}
+    assert plan["barriers"]["walls"]
+
+
+def test_new_starts_a_project_and_never_overwrites_one(bench: Bench) -> None:
+    assert bench("new", "cab", "--artwork", "a.png", "--width", "15in").status == 0
+    path = bench.folder / "cab" / "project.toml"
+    raw = tomllib.loads(path.read_text(encoding="utf-8"))
+    assert raw["artwork"] == {"file": "a.png", "width": "15in"}
+    again = bench("new", "cab")
+    assert again.status == 2
+    assert "exists already" in again.err
+    assert tomllib.loads(path.read_text(encoding="utf-8")) == raw
+
+
+def test_new_refuses_a_width_without_unit(bench: Bench) -> None:
+    result = bench("new", "cab", "--width", "380")
+    assert result.status == 2
+    assert not (bench.folder / "cab").exists()
+
+
+def test_zones_answers_one_question(bench: Bench, sign: str) -> None:
+    result = bench("zones", sign, "--width", "120mm")
+    assert result.status == 0, result.err
+    assert "#18b8a8" in result.out
+    assert "#ff9a1e" in result.out
+    found = json.loads(bench("zones", sign, "--width", "120mm", "--json").out)
+    assert [len(z["colours"]) for z in found["zones"]] == [1, 1]
+    assert sorted(p.name for p in bench.folder.iterdir()) == ["sign.png"]
+
+
+def test_colour_prints_bytes_and_json_gives_the_same(bench: Bench) -> None:
+    words = ("colour", "lab(48% 62 43)", "#1f7a8c", "--part", "sk6812", "--brightness", "30%")
+    table = bench(*words)
+    found = json.loads(bench(*words, "--json").out)
+    assert table.status == 0, table.err
+    for colour in found["colours"]:
+        assert ",".join(str(c) for c in colour["codes"]) in table.out
+    assert "\x1b" not in table.out, "no colour codes where nobody watches"
+
+
+@pytest.mark.parametrize("text", ["#12345", "lab(48 62", "crimsonish", "rgb(a b c)", ""])
+def test_an_unreadable_colour_is_told_in_one_line(bench: Bench, text: str) -> None:
+    result = bench("colour", text)
+    assert result.status == 2
+    assert result.err.count("\n") == 1
+
+
+def test_parts_lists_all_and_shows_each_source(bench: Bench) -> None:
+    listing = bench("parts")
+    assert listing.status == 0, listing.err
+    names = [p["name"] for p in json.loads(bench("parts", "--json").out)]
+    assert {"ws2812b", "ws2812b-v5", "sk6812", "ws2815", "apa102"} <= set(names)
+    for name in names:
+        assert name in listing.out
+        one = json.loads(bench("parts", name, "--json").out)
+        assert one["figures"]
+        assert all(f["source"] and f["status"] for f in one["figures"].values())
+        assert "data sheet" in bench("parts", name).out
+
+
+def test_an_unknown_part_names_the_nearest(bench: Bench) -> None:
+    result = bench("parts", "sk6813")
+    assert result.status == 2
+    assert "sk6812" in result.err
+
+
+def test_an_unknown_command_is_told_in_one_line(bench: Bench) -> None:
+    result = bench("plam")
+    assert result.status == 2
+    assert result.err.count("\n") == 1
