@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from marquee.colour.constants import D65_XYZ, XYZ_TO_SRGB
 from marquee.colour.difference import delta_e_2000
-from marquee.colour.quantise import Wanted, choose_codes
+from marquee.colour.quantise import Wanted, near_codes
 from marquee.colour.solve import Emitters, brightest, can_make, least_current
 from marquee.colour.spaces import oklab_to_xyz, xyz_to_lab, xyz_to_uv_prime
 from marquee.errors import QuantityError
@@ -17,6 +17,10 @@ STEPS = 64
 # would touch the corners, where one channel alone makes the light and hue moves by jumps.
 _PURITY = 0.9
 _FINE = 2048  # directions the circle is sampled in before even steps are laid along it
+_NEAR = 24  # choices of codes weighed for each step
+_EVEN_WITHIN = (
+    0.1  # steps this far from the mean begin to weigh as much as a whole step's error of colour
+)
 _ROUNDS = 6  # corrections of the even spacing; the longest step settles within 1 % after three
 
 # General flash and red flash thresholds: WCAG 2.2 (W3C Recommendation 2023), success criterion 2.3.1 and the
@@ -41,11 +45,12 @@ def hue_circle(part: Emitters, steps: int = STEPS) -> tuple[NDArray[np.float64],
     """
     angles = np.linspace(0, 2 * np.pi, _FINE, endpoint=False)
     circle = _circle(angles, part)
-    intensity_cd = float(brightest(circle, part).min())
+    least_cd = float(brightest(circle, part).min())
     white_cd = float(brightest(D65_XYZ[None], part)[0])
-    places = _even(circle * (intensity_cd / white_cd), steps)
+    places = _even(circle * (least_cd / white_cd), steps)
     turned = np.interp(places, np.arange(_FINE + 1), np.append(angles, 2 * np.pi))
-    return _circle(turned, part), intensity_cd
+    chosen = _circle(turned, part)
+    return chosen, float(brightest(chosen, part).min())
 
 
 def cycle_codes(
@@ -55,14 +60,26 @@ def cycle_codes(
     part: Emitters,
     response: NDArray[np.float64],
 ) -> NDArray[np.int64]:
-    """Return the codes (steps, n) that meet the circle at an intensity [cd] against a white's."""
+    """Return the codes (steps, n) that meet the circle at an intensity [cd] against a white's.
+
+    Each step's nearest codes would make uneven steps, one error added to the next one's, so of the few nearest
+    the row is taken whose steps are most alike.
+    """
     light = circle * intensity_cd
     wanted = Wanted(
         lab=xyz_to_lab(light / white_cd, D65_XYZ),
         scale_cd=np.full(len(circle), white_cd),
         drive=least_current(light, part),
     )
-    return choose_codes(wanted, part, response).codes
+    tries = near_codes(wanted, part, response, _NEAR)
+    labs = xyz_to_lab(response[tries] @ part.columns / white_cd, D65_XYZ)
+    # even[i, j, k]: from step i's choice j to step i + 1's choice k.
+    steps = delta_e_2000(labs[:, :, None], np.roll(labs, -1, axis=0)[:, None])
+    mean = float(delta_e_2000(wanted.lab, np.roll(wanted.lab, -1, axis=0)).mean())
+    uneven = ((steps / mean - 1) / _EVEN_WITHIN) ** 4
+    off = (delta_e_2000(wanted.lab[:, None], labs) / mean) ** 2
+    row = _closed_path(uneven, off)
+    return np.asarray(tries[np.arange(len(tries)), row], np.int64)
 
 
 def check_period(period_s: float, xyz: NDArray[np.float64], where: str) -> None:
@@ -163,3 +180,31 @@ def _even(circle: NDArray[np.float64], steps: int) -> NDArray[np.float64]:
         even = np.linspace(0, total[-1], steps, endpoint=False)
         goal = np.interp(even, total, knots)
     return np.asarray(np.interp(goal, along, index), float)
+
+
+def _closed_path(
+    between: NDArray[np.float64], at: NDArray[np.float64], starts: int = 4
+) -> list[int]:
+    """Return the choice per step of least total cost round a closed row (Viterbi, 1967).
+
+    `between` (s, k, k) from one step's choice to the next one's, `at` (s, k). The row is closed by trying the
+    cheapest few choices of its first step.
+    """
+    count = len(at)
+    best_cost, best = np.inf, [0] * count
+    for start in np.argsort(at[0], kind="stable")[:starts]:
+        cost = np.full(at.shape[1], np.inf)
+        cost[start] = at[0, start]
+        back = np.zeros(at.shape, int)
+        for step in range(1, count):
+            total = cost[:, None] + between[step - 1]
+            back[step] = total.argmin(axis=0)
+            cost = total.min(axis=0) + at[step]
+        cost = cost + between[count - 1][:, start]
+        if cost.min() < best_cost:
+            best_cost, last = float(cost.min()), int(cost.argmin())
+            best = [last]
+            for step in range(count - 1, 0, -1):
+                best.append(int(back[step, best[-1]]))
+            best.reverse()
+    return best

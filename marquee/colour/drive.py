@@ -13,13 +13,13 @@ from marquee.colour.adapt import adaptation_matrix, parse_white, white_xyz
 from marquee.colour.band import colour_band, sample_columns
 from marquee.colour.constants import D65_XYZ
 from marquee.colour.cycle import check_period, cycle_codes, hue_circle
-from marquee.colour.findings import drive_findings
+from marquee.colour.findings import cycle_findings, drive_findings
 from marquee.colour.gamut import bring_in, nearest
 from marquee.colour.quantise import Choice, Wanted, choose_codes, nearest_code
 from marquee.colour.solve import Emitters, brightest, can_make, emitters, least_current
 from marquee.colour.spaces import srgb_decode, xyz_to_lab
 from marquee.colour.target import target_from_xyz
-from marquee.errors import InputError
+from marquee.errors import Finding, InputError
 from marquee.project import ColourSettings
 from marquee.values import (
     Drive,
@@ -181,9 +181,11 @@ def solve_drive(
         replace(one, zone=zone.id) for one, zone in zip(solution.zones, steady, strict=True)
     )
     seen = seen_part(part, light, settings)
-    cycle = None
+    cycle: HueCycle | None = None
+    told: tuple[Finding, ...] = ()
     if len(steady) < len(zone_map.zones):
-        cycle = solve_cycle(seen, solution.scale_cd, settings)
+        cycle, look = solve_cycle(seen, solution.scale_cd, settings)
+        told = cycle_findings(look, zone_map, settings)
     limiting = None if solution.limited_by is None else steady[solution.limited_by].id
     return Drive(
         policy=settings.policy,
@@ -196,12 +198,24 @@ def solve_drive(
         gamma_codes=gamma_codes(part),
         findings=drive_findings(
             zones, solution.room, solution.white_room, limiting, zone_map, part, settings
-        ),
+        )
+        + told,
     )
 
 
-def solve_cycle(seen: Seen, white_cd: float, settings: ColourSettings) -> HueCycle:
-    """Return the hue cycle at the sign's brightness, no brighter than its white [cd].
+def solve_cycle(
+    seen: Seen, white_cd: float, settings: ColourSettings
+) -> tuple[HueCycle, NDArray[np.float64]]:
+    """Return the hue cycle at the sign's brightness, and its steps (steps, 3) relative to white under D65.
+
+    Parameters
+    ----------
+    seen : Seen
+        The part under the sign's white.
+    white_cd : float
+        Intensity of the sign's white [cd]; the cycle gets no brighter.
+    settings : ColourSettings
+        Brightness, length and period of the cycle.
 
     Raises
     ------
@@ -213,14 +227,14 @@ def solve_cycle(seen: Seen, white_cd: float, settings: ColourSettings) -> HueCyc
     # The cycle runs at the full global current: the setting cannot step evenly along with the codes.
     codes = cycle_codes(circle, intensity_cd, white_cd, seen.emitters, seen.response)
     light = seen.response[codes]
-    check_period(
-        settings.cycle_period_s, light @ seen.emitters.columns / white_cd, "colour.cycle_period_s"
-    )
-    return HueCycle(
+    look = light @ seen.emitters.columns / white_cd
+    check_period(settings.cycle_period_s, look, "colour.cycle_period_s")
+    cycle = HueCycle(
         codes=tuple(tuple(int(c) for c in row) for row in codes),
         xyz_cd=tuple(_triple(row) for row in light @ np.array(seen.emission.xyz_cd)),
         period_s=settings.cycle_period_s,
     )
+    return cycle, look
 
 
 def gamma_codes(part: Part) -> tuple[int, ...]:

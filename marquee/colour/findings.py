@@ -5,6 +5,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from marquee.colour.constants import D65_XYZ
+from marquee.colour.difference import delta_e_2000
+from marquee.colour.spaces import xyz_to_lab
 from marquee.errors import Finding
 from marquee.project import ColourSettings
 from marquee.values import Part, ZoneDrive, ZoneMap
@@ -17,6 +20,8 @@ _HELD_BACK = 1.25
 # A dark colour lifted further than this is no longer recognised (navy at 74 times becomes light blue); the
 # threshold is our own.
 _LIFTED = 8.0
+# The hue cycle is called even while no step leaves its mean by more than this share.
+EVEN_WITHIN = 0.2
 # A difference below this nobody sees (just noticeable is about 1), so a colour cut by less is not worth a remark.
 _VISIBLE = 1.0
 
@@ -64,6 +69,27 @@ def drive_findings(
             )
         )
     return tuple(found)
+
+
+def cycle_findings(
+    seen: NDArray[np.float64], zone_map: ZoneMap, settings: ColourSettings
+) -> tuple[Finding, ...]:
+    """Return what is uneven about a hue cycle whose steps look like `seen` (steps, 3), relative to white."""
+    labs = xyz_to_lab(seen, D65_XYZ)
+    steps = delta_e_2000(labs, np.roll(labs, -1, axis=0))
+    uneven = float(np.abs(steps / steps.mean() - 1).max())
+    if uneven <= EVEN_WITHIN:
+        return ()
+    cycling = next(zone.name for zone in zone_map.zones if zone.mode == "hue-cycle")
+    return (
+        Finding(
+            code="colour.cycle-uneven",
+            where=f"zone {cycling}",
+            message=f"steps of the hue cycle differ from {steps.min():.1f} to {steps.max():.1f} CIEDE2000 "
+            f"(mean {steps.mean():.1f}): at {settings.brightness:.0%} brightness the codes are too coarse for "
+            f"{len(seen)} steps; raise the brightness or set cycle_steps to {max(12, len(seen) // 2)}",
+        ),
+    )
 
 
 def _gamut(zone: ZoneDrive, where: str, part: Part, settings: ColourSettings) -> list[Finding]:

@@ -81,6 +81,18 @@ def choose_codes(
     return _box(wanted, part, response, _BEYOND if part.count == 3 else 0)
 
 
+def near_codes(
+    wanted: Wanted, part: Emitters, response: NDArray[np.float64], count: int
+) -> NDArray[np.int64]:
+    """Return the codes (z, count, n) of least CIEDE2000 in the box around the exact ones, nearest first."""
+    beyond = 1 if part.count <= 4 else 0
+    floor = np.floor(code_of_light(wanted.drive, response) + 1e-9).astype(np.int64)
+    box = floor[:, None, :] + _offsets(part.count, -beyond, 1 + beyond)
+    tries = np.clip(box, 0, len(response) - 1)
+    order = np.argsort(error_of(response[tries], wanted, part), axis=1, kind="stable")[:, :count]
+    return np.take_along_axis(tries, order[..., None], axis=1)
+
+
 def error_of(light: NDArray[np.float64], wanted: Wanted, part: Emitters) -> NDArray[np.float64]:
     """Return CIEDE2000 (z, …) of the light fractions (z, …, n) from what is wanted."""
     extra = (1,) * (light.ndim - 2)

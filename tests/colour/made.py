@@ -33,7 +33,7 @@ def part_of(
     channels: str = "RGB",
     curve: str = "linear",
     current: list[float] | None = None,
-    **changes: Any,  # noqa: ANN401 -- any field of Part
+    **changes: Any,
 ) -> tuple[Part, Emission]:
     """Return a part with the given XYZ [mcd] at full drive, and what it emits."""
     fields: dict[str, Any] = {
@@ -71,7 +71,7 @@ def part_of(
     return Part(**(fields | changes)), Emission(observer="cie-1931-2", xyz_cd=rows)
 
 
-def reference_part(name: str, **changes: Any) -> tuple[Part, Emission]:  # noqa: ANN401
+def reference_part(name: str, **changes: Any) -> tuple[Part, Emission]:
     """Return one of the reference file's four parts."""
     row = REFERENCES["parts"][name]
     return part_of(

@@ -26,7 +26,7 @@ PALETTE = ["#ffffff", "#d6402b", "#1f7a8c", "#f2b705", "#6a4c93", "#2e7d32"]
 SHEET = {"dominant_nm": (622.0, 523.0, 466.0), "fwhm_nm": (20.0, 35.0, 25.0)}
 
 
-def part_with_sheet(**changes: Any) -> Part:  # noqa: ANN401 -- any field of Part
+def part_with_sheet(**changes: Any) -> Part:
     return reference_part("rgb_linear", **(SHEET | changes))[0]
 
 

@@ -13,7 +13,7 @@ from tests.colour.made import REFERENCES
 Rows = NDArray[np.float64]
 
 
-def reference_emitters(name: str, **options: Any) -> Emitters:  # noqa: ANN401
+def reference_emitters(name: str, **options: Any) -> Emitters:
     row = REFERENCES["parts"][name]
     return emitters(np.array(row["XYZ_full_columns"]), np.array(row["current"], float), **options)
 

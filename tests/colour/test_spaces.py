@@ -18,11 +18,11 @@ GRID = np.stack(np.meshgrid(*[np.arange(0, 256, 15)] * 3, indexing="ij"), axis=-
 
 
 @pytest.fixture(scope="module")
-def colour() -> Any:  # noqa: ANN401 -- an untyped package
+def colour() -> Any:
     return pytest.importorskip("colour")
 
 
-def test_srgb_matrix_is_colour_sciences_derived_one(colour: Any) -> None:  # noqa: ANN401
+def test_srgb_matrix_is_colour_sciences_derived_one(colour: Any) -> None:
     space = colour.models.RGB_COLOURSPACE_sRGB.copy()
     space.use_derived_transformation_matrices(True)
     np.testing.assert_allclose(constants.SRGB_TO_XYZ, space.matrix_RGB_to_XYZ, atol=1e-12)
@@ -31,20 +31,20 @@ def test_srgb_matrix_is_colour_sciences_derived_one(colour: Any) -> None:  # noq
     np.testing.assert_allclose(constants.SRGB_TO_XYZ, printed, atol=0.6e-4)
 
 
-def test_whites_are_those_of_cie_15(colour: Any) -> None:  # noqa: ANN401
+def test_whites_are_those_of_cie_15(colour: Any) -> None:
     table = colour.CCS_ILLUMINANTS["CIE 1931 2 Degree Standard Observer"]
     for name, xy in constants.WHITES_XY.items():
         # colour-science gives A and C with five digits more in some prints; four digits are published.
         np.testing.assert_allclose(xy, table[name], atol=0.6e-4, err_msg=name)
 
 
-def test_adaptation_matrices_are_those_of_colour_science(colour: Any) -> None:  # noqa: ANN401
+def test_adaptation_matrices_are_those_of_colour_science(colour: Any) -> None:
     table = colour.CHROMATIC_ADAPTATION_TRANSFORMS
     np.testing.assert_array_equal(constants.BRADFORD, table["Bradford"])
     np.testing.assert_array_equal(constants.CAT16, table["CAT16"])
 
 
-def test_oklab_agrees_with_colour_science_and_returns(colour: Any) -> None:  # noqa: ANN401
+def test_oklab_agrees_with_colour_science_and_returns(colour: Any) -> None:
     xyz = spaces.srgb_8bit_to_xyz_d65(GRID)
     np.testing.assert_allclose(spaces.xyz_to_oklab(xyz), colour.XYZ_to_Oklab(xyz), atol=1e-9)
     np.testing.assert_allclose(spaces.oklab_to_xyz(spaces.xyz_to_oklab(xyz)), xyz, atol=1e-12)
@@ -59,7 +59,7 @@ def test_oklab_matches_the_authors_example_pairs() -> None:
     np.testing.assert_allclose(spaces.xyz_to_oklab(xyz), lab, atol=1.5e-3)
 
 
-def test_lab_agrees_with_colour_science_under_d50_and_d65(colour: Any) -> None:  # noqa: ANN401
+def test_lab_agrees_with_colour_science_under_d50_and_d65(colour: Any) -> None:
     xyz = spaces.srgb_8bit_to_xyz_d65(GRID)
     for white in (constants.D65_XYZ, constants.D50_ICC_XYZ):
         theirs = colour.XYZ_to_Lab(xyz, illuminant=colour.XYZ_to_xy(white))
@@ -116,7 +116,7 @@ def test_greys_have_no_chroma_and_white_is_lab_100() -> None:
     assert lab[255] == pytest.approx([100, 0, 0], abs=1e-10)
 
 
-def test_uv_prime_and_xyy_agree_with_colour_science(colour: Any) -> None:  # noqa: ANN401
+def test_uv_prime_and_xyy_agree_with_colour_science(colour: Any) -> None:
     xyz = spaces.srgb_8bit_to_xyz_d65(GRID[1:])
     theirs = colour.Luv_to_uv(colour.XYZ_to_Luv(xyz))
     # Through L* and back: 1e-9.
