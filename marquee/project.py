@@ -224,6 +224,18 @@ class PowerSettings(Section):
     )
     tariff_per_kwh: float | None = Field(default=None, ge=0, le=100, description="price of a kWh")
     currency: str = Field(default="", max_length=8, description="shown beside the running cost")
+    hours_per_day: float | None = Field(
+        default=None, gt=0, le=24, description="the sign is lit, for kWh and cost a month"
+    )
+    cabinets: int = Field(
+        default=1, ge=1, le=1000, description="how many of them, for kWh and cost a month"
+    )
+    measured_w: float | None = Field(
+        default=None,
+        gt=0,
+        le=10_000,
+        description="what a plug-in meter shows for one cabinet as planned, compared with the estimate",
+    )
 
 
 class FirmwareSettings(Section):
@@ -233,7 +245,7 @@ class FirmwareSettings(Section):
     prefix: str = Field(
         default="MARQUEE",
         pattern=r"^[A-Z][A-Z0-9]*(_[A-Z0-9]+)*$",
-        max_length=24,
+        max_length=20,
         description="first word of every constant",
     )
 
