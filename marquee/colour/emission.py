@@ -8,6 +8,8 @@ maker's own, so that no generated copy of a part can become stale.
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -94,6 +96,7 @@ def led_spectrum(peak_nm: float, fwhm_nm: float) -> NDArray[np.float64]:
     return np.asarray((g + 2.0 * g**5) / 3.0, float)
 
 
+@lru_cache(maxsize=512)
 def peak_for_dominant(dominant_nm: float, fwhm_nm: float) -> float:
     """Return the peak [nm] that gives an LED its dominant wavelength (white E, CIE 1931 2°).
 

@@ -125,5 +125,7 @@ def _from_pairs(
         )
     from scipy.interpolate import PchipInterpolator
 
-    curve = PchipInterpolator(at, (light - light[0]) / (light[-1] - light[0]))
+    # Rounded so that steps no meter can see do not overflow the cubic's slopes.
+    relative = np.round((light - light[0]) / (light[-1] - light[0]), 12)
+    curve = PchipInterpolator(at, relative)
     return np.asarray(np.clip(curve(codes), 0.0, 1.0), np.float64)

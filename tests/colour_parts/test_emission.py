@@ -85,7 +85,7 @@ def test_colour_science_finds_the_same_dominant_wavelength(
     assert abs(float(found) - dominant_nm) <= 1.0
 
 
-@given(st.floats(440, 640), st.floats(12, 45))
+@given(st.floats(452, 632), st.floats(12, 40))
 def test_dominant_wavelength_lies_in_the_direction_of_the_chromaticity(
     dominant_nm: float, fwhm_nm: float
 ) -> None:
