@@ -8,7 +8,14 @@ import re
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from marquee.colour.constants import BRADFORD, CAT16, D50_ICC_XYZ, WHITES_XY, xyz_of_xy
+from marquee.colour.constants import (
+    BRADFORD,
+    CAT16,
+    D50_ICC_XYZ,
+    DAYLIGHT_XYZ,
+    WHITES_XY,
+    xyz_of_xy,
+)
 from marquee.errors import QuantityError
 
 _CONES = {"bradford": BRADFORD, "cat16": CAT16}
@@ -68,6 +75,29 @@ def white_xyz(text: str, where: str = "white") -> NDArray[np.float64]:
     return xyz_of_xy(parse_white(text, where))
 
 
+def observed_white_xyz(text: str, observer: str, where: str = "white") -> NDArray[np.float64]:
+    """Return XYZ (Y = 1) of a white's light as a standard observer has it.
+
+    The white is named by its CIE 1931 chromaticity; its light is taken to be daylight of that chromaticity, or
+    below 4000 K a glowing body, and what the other observer makes of that spectrum is the white's change.
+
+    Raises
+    ------
+    QuantityError
+        As `parse_white`.
+    """
+    white = white_xyz(text, where)
+    if observer == "cie-1931-2":
+        return white
+    from marquee.colour.observer import mccamy_cct_k
+
+    xy = (float(white[0] / white.sum()), float(white[1] / white.sum()))
+    kelvin = mccamy_cct_k(xy)
+    spectrum = _daylight_xyz if kelvin >= _DAYLIGHT_FROM_K else _glowing_xyz
+    change = spectrum(xy, kelvin, observer) / spectrum(xy, kelvin, "cie-1931-2")
+    return np.asarray(white * change / change[1], float)
+
+
 def adaptation_matrix(
     from_white_xyz: ArrayLike, to_white_xyz: ArrayLike, method: str = "bradford"
 ) -> NDArray[np.float64]:
@@ -103,6 +133,26 @@ def _temperature_xy(kelvin: float, where: str) -> tuple[float, float]:
     from marquee.colour.observer import planckian_xy
 
     return planckian_xy(kelvin)
+
+
+def _daylight_xyz(xy: tuple[float, float], kelvin: float, observer: str) -> NDArray[np.float64]:
+    del kelvin
+    x, y = xy
+    # CIE 15:2018, equations 4.4 and 4.5.
+    shared = 0.0241 + 0.2562 * x - 0.7341 * y
+    first = (-1.3515 - 1.7703 * x + 5.9114 * y) / shared
+    second = (0.0300 - 31.4424 * x + 30.0717 * y) / shared
+    return np.asarray(np.array([1.0, first, second]) @ DAYLIGHT_XYZ[observer], float)
+
+
+def _glowing_xyz(xy: tuple[float, float], kelvin: float, observer: str) -> NDArray[np.float64]:
+    del xy
+    from marquee.colour.observer import colour_matching, wavelengths_nm
+
+    # Planck's law with the second radiation constant of CIE 15:2018, 4.1.3.
+    wavelength = wavelengths_nm()
+    power = wavelength**-5.0 / np.expm1(1.4388e7 / (wavelength * kelvin))
+    return np.asarray(power / power.max() @ colour_matching(observer), float)
 
 
 def _nearest_form(word: str) -> str:

@@ -36,6 +36,38 @@ D65_XYZ = read_only(xyz_of_xy(WHITES_XY["D65"]))
 # It is not quite the D50 of CIE 15 (0.9643, 1, 0.8251).
 D50_ICC_XYZ = read_only(np.array([0.9642, 1.0, 0.8249]))
 
+# XYZ of the daylight components S0, S1, S2 (rows), S0 having Y = 1 under each observer: CIE 15:2018, table T.2,
+# linear between its rows, integrated at 1 nm; a test integrates them again.
+DAYLIGHT_XYZ: dict[str, NDArray[np.float64]] = {
+    "cie-1931-2": read_only(
+        np.array(
+            [
+                [0.9596689, 1.0, 1.1586823],
+                [0.0176005, 0.0180795, 0.3261847],
+                [0.0199764, 0.0071580, -0.0220497],
+            ]
+        )
+    ),
+    "cie-2015-2": read_only(
+        np.array(
+            [
+                [0.9555030, 1.0, 1.1480986],
+                [0.0163451, 0.0222259, 0.3382308],
+                [0.0205186, 0.0073465, -0.0211725],
+            ]
+        )
+    ),
+    "cie-2015-10": read_only(
+        np.array(
+            [
+                [0.9533851, 1.0, 1.1406658],
+                [0.0243086, 0.0352613, 0.3353691],
+                [0.0176355, 0.0050441, -0.0215262],
+            ]
+        )
+    ),
+}
+
 # sRGB primaries and white: IEC 61966-2-1:1999, table 1. The matrix is derived from them, not taken from
 # the standard's 4-digit print, so that white is exactly D65.
 SRGB_PRIMARIES_XY = ((0.64, 0.33), (0.30, 0.60), (0.15, 0.06))

@@ -9,7 +9,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from marquee.colour.adapt import adaptation_matrix, parse_white, white_xyz
+from marquee.colour.adapt import adaptation_matrix, observed_white_xyz, parse_white
 from marquee.colour.band import colour_band, sample_columns
 from marquee.colour.constants import D65_XYZ
 from marquee.colour.cycle import check_period, cycle_codes, hue_circle
@@ -75,7 +75,7 @@ def seen_part(part: Part, emission: Emission, settings: ColourSettings) -> Seen:
     MarqueeError
         The white is unknown or outside what the part can make, or the part cannot mix colours.
     """
-    white = white_xyz(settings.white, "colour.white")
+    white = observed_white_xyz(settings.white, settings.observer, "colour.white")
     from_d65 = adaptation_matrix(D65_XYZ, white, settings.adaptation)
     columns = np.array(emission.xyz_cd) @ np.linalg.inv(from_d65).T
     current = np.array(part.channel_current_a or [1.0] * len(part.channels))

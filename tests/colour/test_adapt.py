@@ -9,8 +9,9 @@ import numpy as np
 import PIL
 import pytest
 
-from marquee.colour.adapt import adaptation_matrix, parse_white, white_xyz
-from marquee.colour.constants import D65_XYZ
+from marquee.colour.adapt import adaptation_matrix, observed_white_xyz, parse_white, white_xyz
+from marquee.colour.constants import D65_XYZ, DAYLIGHT_XYZ
+from marquee.colour.observer import colour_matching, wavelengths_nm
 from marquee.errors import QuantityError
 
 
@@ -85,6 +86,40 @@ def test_there_and_back_is_nothing() -> None:
     there = adaptation_matrix(D65_XYZ, white_xyz("A"), "cat16")
     np.testing.assert_allclose(
         there @ adaptation_matrix(white_xyz("A"), D65_XYZ, "cat16"), np.eye(3), atol=1e-12
+    )
+
+
+@pytest.mark.parametrize("observer", ["cie-1931-2", "cie-2015-2", "cie-2015-10"])
+def test_daylight_components_integrate_to_the_packaged_constants(observer: str) -> None:
+    pytest.importorskip("colour")
+    from colour.colorimetry import SDS_BASIS_FUNCTIONS_CIE_ILLUMINANT_D_SERIES as COMPONENTS
+
+    rows = []
+    for name in ("S0", "S1", "S2"):
+        table = COMPONENTS[name]
+        power = np.interp(wavelengths_nm(), table.wavelengths, table.values)
+        rows.append(power @ colour_matching(observer))
+    # Seven digits were kept.
+    np.testing.assert_allclose(DAYLIGHT_XYZ[observer], np.array(rows) / rows[0][1], atol=6e-8)
+
+
+@pytest.mark.parametrize(
+    ("observer", "theirs"),
+    [
+        ("cie-2015-2", "CIE 2015 2 Degree Standard Observer"),
+        ("cie-2015-10", "CIE 2015 10 Degree Standard Observer"),
+    ],
+)
+@pytest.mark.parametrize("white", ["D65", "A"])
+def test_white_of_the_2015_observers_is_what_colour_science_integrates(
+    observer: str, theirs: str, white: str
+) -> None:
+    colour = pytest.importorskip("colour")
+    spectrum = colour.SDS_ILLUMINANTS[white].copy().align(colour.SpectralShape(390, 830, 1))
+    xyz = colour.colorimetry.sd_to_XYZ_integration(spectrum, colour.MSDS_CMFS[theirs])
+    # Table rows 5 nm apart, four-digit chromaticities, and McCamy's temperature of A: a few 1e-4.
+    np.testing.assert_allclose(
+        observed_white_xyz(white, observer), xyz / xyz[1], atol=1.5e-3 if white == "A" else 6e-4
     )
 
 

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from marquee.colour.adapt import adaptation_matrix
 from marquee.colour.drive import drive_for, gamma_codes, solve_drive
+from marquee.colour.emission import emission as emission_of
 from marquee.colour.spaces import srgb_encode
 from marquee.errors import MarqueeError
 from marquee.project import ColourSettings
@@ -230,6 +231,24 @@ def test_part_with_two_channels_is_refused() -> None:
     part, emission = part_of([[900.0, 400, 0.2], [160.0, 690, 140]], channels="RG")
     with pytest.raises(MarqueeError, match="cannot mix"):
         drive_for(targets_of(["#fff"]), part, emission, ColourSettings())
+
+
+@pytest.mark.parametrize(
+    ("observer", "red", "blue"), [("cie-2015-2", 1.006, 1.124), ("cie-2015-10", 1.136, 1.148)]
+)
+def test_other_observers_change_white_as_colour_science_computes(
+    observer: str, red: float, blue: float
+) -> None:
+    # Drives of R and B for a D65 look, G held, over those of CIE 1931 2°: computed with colour-science for
+    # these spectra and printed to four digits.
+    part = part_with_sheet()
+    drives = []
+    for name in ("cie-1931-2", observer):
+        chosen = ColourSettings.model_validate({"observer": name})
+        solved = drive_for(targets_of(["#fff"]), part, emission_of(part, name), chosen)
+        drives.append(np.array(solved.zones[0].exact))
+    change = drives[1] / drives[0]
+    np.testing.assert_allclose(change / change[1], [red, 1, blue], atol=3e-3)
 
 
 def codes_found(drive: Drive) -> set[str]:
