@@ -105,6 +105,7 @@ def draw_callouts(
     centres = _centres(ordered, strip)
     for (callout, _, _), centre in zip(ordered, centres, strict=True):
         sheet.line([strip.end(centre), callout.place], sheet.theme.ink, 1, halo)
+        sheet.bar_line(strip.end(centre), callout.place)
     for (callout, text, _), centre in zip(ordered, centres, strict=True):
         sheet.dot(*callout.place, 4.5, halo)
         sheet.dot(*callout.place, 3.0, sheet.theme.ink)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Literal
 
 import cv2
 import numpy as np
@@ -11,14 +11,22 @@ from numpy.typing import NDArray
 
 from marquee.outputs.pictures.canvas import FINER, Canvas, View
 from marquee.outputs.pictures.style import Rgb, lightness, mix, rgb
-from marquee.values import Adjacency, Zone, ZoneMap
+from marquee.values import Adjacency, BBox, Zone, ZoneMap
 
+Toward = Literal["top", "bottom", "right"]
+
+# What cells are tinted over: grey enough for a white aperture to stand out.
+CELL_GROUND: Rgb = (228, 230, 234)
 # Shown for a zone whose colours are unknown, and beside a cycling zone's single colour.
 _GREYS: tuple[Rgb, ...] = ((236, 236, 236), (176, 176, 176))
 _WHITE: Rgb = (255, 255, 255)
 # Width of a cycling zone's stripes [sheet px].
 _STRIPE_PX = 5
 _MOST_MARKED_APERTURES = 150
+# A place towards an edge keeps this share of the most room the zone offers.
+_ROOMY = 0.7
+# Marks keep this far apart along the edge their lines go to [px].
+_APART_PX = 26.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,10 +99,17 @@ def outline_zones(canvas: Canvas, labels: NDArray[np.int16], colour: Rgb, width_
     canvas.pixels[thick > 0] = colour
 
 
-def zone_marks(zone_map: ZoneMap, view: View) -> dict[int, Mark]:
-    """Return the most roomy place of each zone, in sheet coordinates of the front view."""
+def zone_marks(zone_map: ZoneMap, view: View, toward: Toward) -> dict[int, Mark]:
+    """Return a roomy place of each zone towards an edge, in sheet coordinates of the front view.
+
+    Places keep apart along that edge where the zones allow, so that lines from there do not run into each other.
+    """
     labels = sample(zone_map.zone_of_px, zone_map.mm_per_px, view, 1)
-    return {zone.id: _roomiest(labels, zone.id, zone.bbox_mm, view) for zone in zone_map.zones}
+    marks: dict[int, Mark] = {}
+    for zone in sorted(zone_map.zones, key=lambda z: (z.area_mm2, z.id)):
+        taken = [m.y if toward == "right" else m.x for m in marks.values()]
+        marks[zone.id] = _roomy(labels, zone.id, zone.bbox_mm, view, (toward, taken))
+    return marks
 
 
 def aperture_marks(zone_map: ZoneMap, view: View) -> dict[int, Mark]:
@@ -102,11 +117,15 @@ def aperture_marks(zone_map: ZoneMap, view: View) -> dict[int, Mark]:
     ids = sample(zone_map.aperture_of_px, zone_map.mm_per_px, view, 1)
     largest = sorted(zone_map.apertures, key=lambda a: (-a.area_mm2, a.id))
     chosen = largest[:_MOST_MARKED_APERTURES]
-    return {a.id: _roomiest(ids, a.id, a.bbox_mm, view) for a in chosen}
+    return {a.id: _roomy(ids, a.id, a.bbox_mm, view) for a in chosen}
 
 
-def _roomiest(
-    ids: NDArray[Any], wanted: int, bbox_mm: tuple[float, float, float, float], view: View
+def _roomy(
+    ids: NDArray[Any],
+    wanted: int,
+    bbox_mm: BBox,
+    view: View,
+    toward: tuple[Toward, list[float]] | None = None,
 ) -> Mark:
     left, top = (max(0, int(v * view.px_per_mm) - 1) for v in bbox_mm[:2])
     right, bottom = (int(v * view.px_per_mm) + 2 for v in bbox_mm[2:])
@@ -115,12 +134,21 @@ def _roomiest(
         x, y = view.at((bbox_mm[0] + bbox_mm[2]) / 2, (bbox_mm[1] + bbox_mm[3]) / 2)
         return Mark(x=x, y=y, clearance_px=0.0)
     room = cv2.distanceTransform(np.pad(inside, 1), cv2.DIST_L2, 5)[1:-1, 1:-1]
-    row, column = divmod(int(room.argmax()), room.shape[1])
-    return Mark(
-        x=view.x + left + column + 0.5,
-        y=view.y + top + row + 0.5,
-        clearance_px=float(room[row, column]),
-    )
+    share = 1.0 if toward is None else _ROOMY
+    rows, columns = np.nonzero(room >= room.max() * share)
+    xs, ys = view.x + left + columns + 0.5, view.y + top + rows + 0.5
+    cost = np.zeros(len(rows))
+    if toward is not None:
+        edge, taken = toward
+        cost += {"top": rows, "bottom": -rows, "right": -columns}[edge]
+        for other in taken:
+            away = np.abs((ys if edge == "right" else xs) - other)
+            cost += 60.0 * np.maximum(0.0, 1 - away / _APART_PX)
+    # Of the best places the middle one, so that marks sit centred on flat sides.
+    best = np.flatnonzero(cost <= cost.min() + 1e-9)
+    chosen = int(best[len(best) // 2])
+    clearance = float(room[rows[chosen], columns[chosen]])
+    return Mark(x=float(xs[chosen]), y=float(ys[chosen]), clearance_px=clearance)
 
 
 def nearest_place(zone_map: ZoneMap, pair: Adjacency, view: View) -> tuple[float, float] | None:
@@ -135,3 +163,10 @@ def nearest_place(zone_map: ZoneMap, pair: Adjacency, view: View) -> tuple[float
     theirs = np.argwhere(first)
     other = theirs[int(((theirs - (row, column)) ** 2).sum(axis=1).argmin())]
     return view.x + (column + other[1] + 1) / 2, view.y + (row + other[0] + 1) / 2
+
+
+def cell_colour(zone_map: ZoneMap, zone_id: int, pale: float) -> Rgb:
+    """Return the pale tint of a zone's cell: of its colour, or of grey where it cycles or is unknown."""
+    zone = next((z for z in zone_map.zones if z.id == zone_id), None)
+    colour = _GREYS[1] if zone is None or cycles(zone) else zone_colours(zone_map, zone)[0]
+    return mix(colour, CELL_GROUND, pale)

@@ -53,6 +53,13 @@ class TextBox:
             and other.y0 < self.y1 + gap_px
         )
 
+    def is_crossed(self, start: tuple[float, float], end: tuple[float, float]) -> bool:
+        """Return whether a line passes through the rectangle."""
+        corners = (round(self.x0), round(self.y0))
+        size = (round(self.x1 - self.x0), round(self.y1 - self.y0))
+        ends = [(round(x), round(y)) for x, y in (start, end)]
+        return bool(cv2.clipLine((*corners, *size), *ends)[0])
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Lettering:
@@ -90,6 +97,7 @@ class Sheet:
         self.width_px, self.height_px = width_px, height_px
         self.pixels = np.full((height_px, width_px, 3), theme.paper, np.uint8)
         self._lines: list[_Line] = []
+        self._barred: list[tuple[tuple[float, float], tuple[float, float]]] = []
 
     @property
     def texts(self) -> tuple[TextBox, ...]:
@@ -130,11 +138,17 @@ class Sheet:
         """Fill a smooth polygon."""
         cv2.fillPoly(self.pixels, [sixteenths(points)], colour, cv2.LINE_AA, _SHIFT)
 
-    def dot(self, x: float, y: float, radius: float, colour: Rgb, width: int = -1) -> None:
-        """Draw a smooth disc, or a ring of the given line width."""
+    def ring(self, x: float, y: float, radius: float, colour: Rgb, width: int) -> None:
+        """Draw a smooth ring of the given line width."""
+        turn = np.linspace(0, 2 * np.pi, 49)
+        points = np.stack([x + radius * np.cos(turn), y + radius * np.sin(turn)], axis=1)
+        self.line(points.tolist(), colour, width)
+
+    def dot(self, x: float, y: float, radius: float, colour: Rgb) -> None:
+        """Draw a smooth disc."""
         centre = sixteenths([(x, y)])[0].tolist()
         radius_fixed = round(radius * (1 << _SHIFT))
-        cv2.circle(self.pixels, centre, radius_fixed, colour, width, cv2.LINE_AA, _SHIFT)
+        cv2.circle(self.pixels, centre, radius_fixed, colour, -1, cv2.LINE_AA, _SHIFT)
 
     # --- text ----------------------------------------------------------------------------------
 
@@ -169,15 +183,23 @@ class Sheet:
         self._lines.append(_Line(box=box, baseline=baseline, looks=looks))
         return box
 
+    def bar_line(self, start: tuple[float, float], end: tuple[float, float]) -> None:
+        """Keep text that asks for a free place off this line."""
+        self._barred.append((start, end))
+
     def is_free(self, box: TextBox, gap_px: float = 2.0) -> bool:
-        """Return whether a rectangle lies on the sheet and clear of all text so far."""
+        """Return whether a rectangle lies on the sheet and clear of all text and barred lines so far."""
         inside = (
             box.x0 >= 2
             and box.y0 >= 2
             and box.x1 <= self.width_px - 2
             and box.y1 <= self.height_px - 2
         )
-        return inside and not any(box.meets(line.box, gap_px) for line in self._lines)
+        return (
+            inside
+            and not any(box.meets(line.box, gap_px) for line in self._lines)
+            and not any(box.is_crossed(*line) for line in self._barred)
+        )
 
     # --- furniture -----------------------------------------------------------------------------
 
@@ -192,14 +214,16 @@ class Sheet:
         self.text(MARGIN_PX, 70, subtitle, Lettering(colour=self.theme.muted), below)
         return HEADING_PX
 
-    def scale_bar(self, x: int, y: int, px_per_mm: float, most_px: float) -> TextBox:
+    def scale_bar(
+        self, x: int, y: int, px_per_mm: float, most_px: float, looks: Lettering = PLAIN
+    ) -> TextBox:
         """Draw a bar of a round length, exact to the pixel, with the length beside it."""
         length_mm = round_length_mm(most_px / px_per_mm)
         length_px = max(1, round(length_mm * px_per_mm))
         self.bar(x, y - 2, length_px, 4, self.theme.ink)
         for end in (x, x + length_px - 1):
             self.bar(end, y - 7, 1, 14, self.theme.ink)
-        return self.text(x + length_px + 10, y, format_length(length_mm))
+        return self.text(x + length_px + 10, y, format_length(length_mm), looks)
 
     # --- result --------------------------------------------------------------------------------
 

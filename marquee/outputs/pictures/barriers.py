@@ -1,0 +1,161 @@
+"""barriers.png: the walls in their true thickness over pale cells, numbered and measured."""
+
+from __future__ import annotations
+
+from math import hypot
+
+import numpy as np
+
+from marquee.outputs.pictures.canvas import Canvas, View
+from marquee.outputs.pictures.face import cell_colour, outline_zones, paint_zones, sample
+from marquee.outputs.pictures.layout import lay_out, subtitle
+from marquee.outputs.pictures.sheet import (
+    ROW_PX,
+    Column,
+    Lettering,
+    Sheet,
+    draw_table,
+    table_height,
+)
+from marquee.outputs.pictures.style import MARGIN_PX, SMALL_PX, WALL, WIDTH_PX, plain
+from marquee.plan import Plan
+from marquee.units import format_length
+from marquee.values import Path_mm, Wall
+
+_WHITE = (255, 255, 255)
+_MOST_ROWS = 48
+_TABLE_GAP_PX, _TABLE_MOST_PX = 32, 760
+# Thinnest a wall is drawn, in sheet pixels.
+LEAST_WALL_PX = 1.4
+# How pale the cells and the apertures in them are.
+CELL_PALE, APERTURE_PALE = 0.82, 0.4
+
+
+def barriers_picture(plan: Plan) -> bytes:
+    """Return the PNG: walls over pale zones, each wall with its number and length."""
+    return draw_barriers(plan).png()
+
+
+def draw_barriers(plan: Plan) -> Sheet:
+    """Return the sheet of `barriers_picture`."""
+    box, zone_map = plan.box, plan.zone_map
+    layout = lay_out((zone_map.width_mm, zone_map.height_mm), labels=False)
+    rows = [_row(plan, wall) for wall in box.walls[:_MOST_ROWS]]
+    halves = 2 if layout.tables_width_px >= 1000 and len(rows) > 4 else 1
+    per_table = -(-len(rows) // halves)
+    bottom = layout.tables_y + table_height(per_table) + ROW_PX
+    sheet = Sheet(WIDTH_PX, layout.height_px(bottom))
+    sheet.heading("Barriers", subtitle(plan, *_facts(plan)), "FRONT VIEW")
+    view = layout.view
+    sheet.paste(walled_face(plan, view).reduced(), view.x, view.y)
+    sheet.frame(view.x, view.y, view.width_px, view.height_px, WALL)
+    for wall in sorted(box.walls, key=lambda w: (-w.length_mm, w.id)):
+        _label_wall(sheet, view, wall)
+    bar = sheet.scale_bar(MARGIN_PX, layout.bar_y, view.px_per_mm, layout.bar_most_px)
+    quiet = Lettering(size_px=SMALL_PX, colour=sheet.theme.muted)
+    sheet.text(
+        bar.x1 + 24,
+        layout.bar_y,
+        "a picture to read, not a template to cut from",
+        quiet,
+        max(WIDTH_PX - MARGIN_PX - bar.x1 - 24, 40)
+        if not layout.tables_beside
+        else layout.tables_x - bar.x1 - 40,
+    )
+    if not rows:
+        sheet.text(layout.tables_x, layout.tables_y + ROW_PX / 2, "One cell: no walls needed.")
+        return sheet
+    width = min((layout.tables_width_px - _TABLE_GAP_PX * (halves - 1)) // halves, _TABLE_MOST_PX)
+    for half in range(halves):
+        part = rows[half * per_table : (half + 1) * per_table]
+        x = layout.tables_x + half * (width + _TABLE_GAP_PX)
+        draw_table(sheet, x, layout.tables_y, _columns(width), part)
+    if len(box.walls) > _MOST_ROWS:
+        more = f"{len(box.walls) - _MOST_ROWS} more walls are listed in plan.json"
+        sheet.text(layout.tables_x, bottom - ROW_PX / 2, more, quiet)
+    return sheet
+
+
+def walled_face(plan: Plan, view: View, *, aperture_pale: float | None = APERTURE_PALE) -> Canvas:
+    """Return the pale cells, their apertures (as pale as asked, None for without) and the walls upon them."""
+    zone_map = plan.zone_map
+    canvas = Canvas(view, _WHITE)
+    for cell in plan.box.cells:
+        rings = [cell.outline_mm, *cell.holes_mm]
+        canvas.areas(rings, cell_colour(zone_map, cell.zone, CELL_PALE))
+    if aperture_pale is not None:
+        labels = sample(zone_map.zone_of_px, zone_map.mm_per_px, view)
+        paint_zones(canvas, labels, zone_map, aperture_pale)
+        outline_zones(canvas, labels, (130, 134, 140), 0.7)
+    thickness_mm = plan.box.wall_thickness_mm
+    # A light edge first, or a wall across a dark aperture would not be seen.
+    for wall in plan.box.walls:
+        canvas.path(wall.path_mm, _WHITE, thickness_mm + 2 / view.px_per_mm, LEAST_WALL_PX + 2)
+    for wall in plan.box.walls:
+        canvas.path(wall.path_mm, WALL, thickness_mm, LEAST_WALL_PX)
+    return canvas
+
+
+def _facts(plan: Plan) -> tuple[str, str]:
+    box = plan.box
+    count = len(box.walls)
+    return (
+        f"{count} wall{'' if count == 1 else 's'}, {format_length(round(box.total_length_mm))} in all",
+        f"{format_length(box.wall_thickness_mm)} thick, {format_length(box.wall_height_mm)} high",
+    )
+
+
+def _columns(width_px: int) -> tuple[Column, ...]:
+    free = width_px - 64 - 110
+    slots = min(int(free * 0.4), 230)
+    return (
+        Column(head="wall", width_px=64),
+        Column(head="between", width_px=free - slots),
+        Column(head="length, mm", width_px=110, align="right"),
+        Column(head="strip passes at, mm", width_px=slots),
+    )
+
+
+def _row(plan: Plan, wall: Wall) -> tuple[str, ...]:
+    names = {zone.id: zone.name for zone in plan.zone_map.zones}
+    sides = " | ".join(f"{i} {plain(names.get(i, ''))}".rstrip() for i in wall.zones)
+    slots = ", ".join(f"{s:.0f}" for s in wall.slots_mm) or "–"
+    return f"W{wall.id}", sides, f"{wall.length_mm:.1f}", slots
+
+
+def _label_wall(sheet: Sheet, view: View, wall: Wall) -> None:
+    looks = Lettering(size_px=SMALL_PX, align="centre", halo=_WHITE, bold=True)
+    for text in (f"W{wall.id}  {wall.length_mm:.0f} mm", f"W{wall.id}"):
+        for share in (0.5, 0.35, 0.65, 0.2, 0.8):
+            x, y, dx, dy = _along(view, wall.path_mm, share)
+            box = sheet.measure(0, 0, text, looks)
+            # Clear of the wall by the box's reach across it, on one side or the other.
+            reach = abs(dx) * (box.x1 - box.x0) / 2 + abs(dy) * (box.y1 - box.y0) / 2 + 7
+            for side in (1, -1):
+                place = (x + side * dx * reach, y + side * dy * reach)
+                box = sheet.measure(*place, text, looks)
+                if (
+                    view.holds(box.x0, box.y0)
+                    and view.holds(box.x1, box.y1)
+                    and sheet.is_free(box)
+                ):
+                    sheet.text(*place, text, looks)
+                    return
+
+
+def _along(view: View, path: Path_mm, share: float) -> tuple[float, float, float, float]:
+    """Return a place along a path on the sheet, and the unit normal there."""
+    points = np.array([view.at(*point) for point in path])
+    steps = np.hypot(*np.diff(points, axis=0).T)
+    wanted = share * steps.sum()
+    ends = np.cumsum(steps)
+    i = min(int(np.searchsorted(ends, wanted)), len(steps) - 1)
+    (x0, y0), (x1, y1) = points[i], points[i + 1]
+    length = hypot(x1 - x0, y1 - y0) or 1.0
+    part = (wanted - (ends[i] - steps[i])) / length
+    return (
+        float(x0 + part * (x1 - x0)),
+        float(y0 + part * (y1 - y0)),
+        float((y1 - y0) / length),
+        float((x0 - x1) / length),
+    )

@@ -1,0 +1,131 @@
+"""lit.png: the face as seen in a dark room, at one stated exposure."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from marquee.colour.spaces import srgb_encode
+from marquee.outputs.pictures.canvas import View
+from marquee.outputs.pictures.face import zone_colours
+from marquee.outputs.pictures.layout import Layout, lay_out, subtitle
+from marquee.outputs.pictures.luminance import open_share, screen_light
+from marquee.outputs.pictures.sheet import (
+    ROW_PX,
+    Column,
+    Lettering,
+    Sheet,
+    draw_table,
+    table_height,
+)
+from marquee.outputs.pictures.style import DARK, MARGIN_PX, SMALL_PX, WIDTH_PX, plain
+from marquee.plan import Plan
+from marquee.values import ZoneLight
+
+_MOST_ROWS = 24
+# The exposure lets this share of the lit face reach the screen's limit, so that one hot spot does not darken all.
+_CLIPPED_SHARE = 0.005
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class LitFace:
+    """The lit face as 8-bit sRGB, the luminance shown as full white, and the share of it beyond."""
+
+    pixels: NDArray[np.uint8]
+    white_cd_m2: float
+    clipped_share: float
+
+
+def lit_picture(plan: Plan) -> bytes:
+    """Return the PNG: luminance through the apertures only, linear exposure to sRGB, with a table."""
+    return draw_lit(plan).png()
+
+
+def draw_lit(plan: Plan) -> Sheet:
+    """Return the sheet of `lit_picture`."""
+    layout = lay_out((plan.zone_map.width_mm, plan.zone_map.height_mm), labels=False)
+    rows = min(len(plan.light.zones), _MOST_ROWS)
+    bottom = layout.tables_y + table_height(rows) + 2 * ROW_PX
+    sheet = Sheet(WIDTH_PX, layout.height_px(bottom), DARK)
+    sheet.heading("Lit face", subtitle(plan, "in a dark room"), "FRONT VIEW")
+    view = layout.view
+    face = expose(plan, view)
+    sheet.paste(face.pixels, view.x, view.y)
+    sheet.frame(view.x, view.y, view.width_px, view.height_px, DARK.rule)
+    sheet.scale_bar(MARGIN_PX, layout.bar_y, view.px_per_mm, layout.bar_most_px)
+    _table(sheet, plan, layout)
+    quiet = Lettering(size_px=SMALL_PX, colour=DARK.muted)
+    for number, note in enumerate((exposure_text(face), _advice(plan))):
+        y = layout.tables_y + table_height(rows) + ROW_PX * number + ROW_PX / 2
+        sheet.text(layout.tables_x, y, note, quiet, layout.tables_width_px)
+    return sheet
+
+
+def expose(plan: Plan, view: View) -> LitFace:
+    """Return the lit face at a view, exposed so that only its brightest spots reach the screen's limit."""
+    share = open_share(plan, view)
+    light = screen_light(plan, view)
+    strongest = light.max(axis=-1)
+    lit = strongest[share > 0.5]
+    if not len(lit):
+        lit = strongest[share > 0]
+    white = float(np.quantile(lit, 1 - _CLIPPED_SHARE)) if len(lit) else 0.0
+    if white <= 0:
+        dark = np.zeros((view.height_px, view.width_px, 3), np.uint8)
+        return LitFace(pixels=dark, white_cd_m2=0.0, clipped_share=0.0)
+    relative = light / np.float32(white)
+    # Beyond the limit a colour keeps its hue and stays at the limit.
+    relative /= np.maximum(relative.max(axis=-1, keepdims=True), 1.0)
+    encoded = srgb_encode(relative * share[..., None])
+    return LitFace(
+        pixels=np.rint(encoded * 255.0).astype(np.uint8),
+        white_cd_m2=white,
+        clipped_share=float((lit > white * (1 + 1e-6)).mean()),
+    )
+
+
+def exposure_text(face: LitFace) -> str:
+    """Return the sentence that says how luminance became screen colour."""
+    if face.white_cd_m2 <= 0:
+        return "No light reaches the face."
+    clipped = f"{100 * face.clipped_share:.1f} % of the lit face is beyond it and shown at it"
+    return (
+        f"Linear exposure: a white of {face.white_cd_m2:.0f} cd/m² is the screen's full white; "
+        f"{clipped if face.clipped_share else 'nothing is beyond it'}."
+    )
+
+
+def _advice(plan: Plan) -> str:
+    return (
+        f"As driven at {100 * plan.drive.brightness:.0f} % brightness; zones that run the hue cycle as the "
+        "light model shows them. Computed, not photographed."
+    )
+
+
+def _table(sheet: Sheet, plan: Plan, layout: Layout) -> None:
+    fixed = 44 + 52 + 150 + 150 + 150
+    columns = (
+        Column(head="", width_px=44),
+        Column(head="zone", width_px=52),
+        Column(head="name", width_px=min(360, layout.tables_width_px - fixed)),
+        Column(head="mean, cd/m²", width_px=150, align="right"),
+        Column(head="darkest ÷ mean", width_px=150, align="right"),
+        Column(head="darkest ÷ brightest", width_px=150, align="right"),
+    )
+    light = sorted(plan.light.zones, key=lambda z: z.zone)[:_MOST_ROWS]
+    rows = [_row(plan, zone_light) for zone_light in light]
+    draw_table(sheet, layout.tables_x, layout.tables_y, columns, rows)
+
+
+def _row(plan: Plan, light: ZoneLight) -> tuple[str | tuple[tuple[int, int, int], ...], ...]:
+    zone = next(z for z in plan.zone_map.zones if z.id == light.zone)
+    return (
+        zone_colours(plan.zone_map, zone),
+        f"{zone.id}",
+        plain(zone.name),
+        f"{light.luminance_cd_m2:.0f}",
+        f"{light.min_over_mean:.2f}",
+        f"{light.min_over_max:.2f}",
+    )

@@ -1,0 +1,96 @@
+"""The light map brought to a view: luminance between the grid's elements, and what shines through the face."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from marquee.colour.adapt import adaptation_matrix
+from marquee.colour.constants import D65_XYZ, XYZ_TO_SRGB, xyz_of_xy
+from marquee.outputs.pictures.canvas import View
+from marquee.outputs.pictures.face import sample
+from marquee.plan import Plan
+
+# Luminance weights of linear sRGB: second row of IEC 61966-2-1's matrix to XYZ.
+_LUMA = np.linalg.inv(XYZ_TO_SRGB)[1].astype(np.float32)
+
+
+def map_over(plan: Plan, view: View, values: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Return values on the light grid, (ny, nx) or (ny, nx, 3), at every sheet pixel of a view.
+
+    Between elements they are interpolated, though within one zone's apertures never from an element that
+    belongs to another zone: there is a wall between.
+    """
+    transfer, zone_map = plan.transfer, plan.zone_map
+    columns = _place_in(transfer.x_mm, view.width_px, view.px_per_mm)
+    rows = _place_in(transfer.y_mm, view.height_px, view.px_per_mm)
+    across, down = np.meshgrid(columns, rows)
+
+    def between(source: NDArray[np.float32]) -> NDArray[np.float32]:
+        out: NDArray[np.float32] = cv2.remap(
+            source, across, down, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+        )
+        return out
+
+    result = between(np.ascontiguousarray(values, np.float32))
+    zone_of_px = sample(zone_map.zone_of_px, zone_map.mm_per_px, view, 1)
+    deep = (1,) * (values.ndim - 2)
+    for zone, own, near in _bordering(transfer.zone_of_element):
+        weight = between(own)
+        mend = (zone_of_px == zone) & (between(near) > 0) & (weight > 0.05)
+        shares = between(values * own.reshape((*own.shape, *deep)))[mend]
+        result[mend] = shares / weight[mend].reshape((-1, *deep))
+    return result
+
+
+def _bordering(
+    zone_of_element: NDArray[np.int16],
+) -> list[tuple[int, NDArray[np.float32], NDArray[np.float32]]]:
+    """Return zones close to another zone's elements: id, 1 where elements are theirs, 1 near those of others."""
+    found = []
+    for zone in np.unique(zone_of_element[zone_of_element >= 0]).tolist():
+        own = (zone_of_element == zone).astype(np.float32)
+        foreign = ((zone_of_element >= 0) & (zone_of_element != zone)).astype(np.uint8)
+        near = cv2.dilate(foreign, np.ones((5, 5), np.uint8)).astype(np.float32)
+        if (near * own).any():
+            found.append((zone, own, near))
+    return found
+
+
+def _place_in(
+    centres_mm: NDArray[np.float64], size_px: int, px_per_mm: float
+) -> NDArray[np.float32]:
+    """Return, for each pixel centre, where it lies among the grid's element numbers."""
+    wanted_mm = np.arange(0.5, size_px) / px_per_mm
+    return np.interp(wanted_mm, centres_mm, np.arange(len(centres_mm))).astype(np.float32)
+
+
+def open_share(plan: Plan, view: View) -> NDArray[np.float32]:
+    """Return the share of each sheet pixel of a view that is aperture, 0 to 1."""
+    zone_map = plan.zone_map
+    lit = sample(zone_map.zone_of_px, zone_map.mm_per_px, view) >= 0
+    size = (view.width_px, view.height_px)
+    share: NDArray[np.float32] = cv2.resize(
+        lit.astype(np.float32), size, interpolation=cv2.INTER_AREA
+    )
+    return share
+
+
+def screen_light(plan: Plan, view: View) -> NDArray[np.float32]:
+    """Return linear sRGB in cd/m² (white of 1 cd/m² is 1, 1, 1) of the diffuser at every pixel of a view.
+
+    The sign's white becomes the screen's. Colours no screen can show lose chroma at their luminance until
+    no channel is below zero.
+    """
+    to_screen = XYZ_TO_SRGB @ adaptation_matrix(
+        xyz_of_xy(plan.drive.white_xy), D65_XYZ, plan.project.colour.adaptation
+    )
+    xyz = map_over(plan, view, plan.light.luminance_xyz)
+    linear = xyz @ to_screen.T.astype(np.float32)
+    grey = (linear @ _LUMA)[..., None]
+    lowest = linear.min(axis=-1, keepdims=True)
+    span = np.where(lowest < 0, grey - lowest, 1.0)
+    keep = np.where(lowest < 0, grey / np.maximum(span, 1e-12), 1.0)
+    mapped: NDArray[np.float32] = (grey + (linear - grey) * keep).astype(np.float32)
+    return np.maximum(mapped, 0.0, out=mapped)
