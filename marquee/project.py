@@ -179,6 +179,21 @@ class ColourSettings(Section):
     out_of_gamut: Literal["hue", "nearest"] = Field(
         default="hue", description="keep the hue and give chroma, or least CIEDE2000"
     )
+    brightness_tolerance: float = Field(
+        default=0.0,
+        ge=0,
+        le=0.25,
+        description="brightness may move by this share to where all zones' codes land best, such as 0.05",
+    )
+    luminance_cd_m2: float | None = Field(
+        default=None,
+        gt=0,
+        le=100_000,
+        description="luminance of the sign's white, instead of brightness, if you know what you need",
+    )
+    spread: bool = Field(
+        default=True, description="share neighbouring codes out over a zone's LEDs"
+    )
     cycle_steps: int = Field(
         default=64, ge=12, le=256, description="length of the hue cycle's table"
     )

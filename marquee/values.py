@@ -317,6 +317,24 @@ class Transfer:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Spread:
+    """Neighbouring codes shared out over a zone's LEDs so that their mixed light falls between codes.
+
+    Of the zone's `of` LEDs, `raised` in each channel get one code more than `codes`: LED k (0-based along the
+    chain) where (start + (k + 1)·raised) // of > (start + k·raised) // of. `mean_light` are the light fractions
+    per channel on average; `delta_e_2000` and `predicted_lab_d65` are those of the mixed light.
+    """
+
+    codes: tuple[int, ...]
+    raised: tuple[int, ...]
+    start: tuple[int, ...]
+    of: int
+    delta_e_2000: float
+    predicted_lab_d65: tuple[float, float, float]
+    mean_light: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ZoneDrive:
     """One zone's bytes and what they come to.
 
@@ -338,6 +356,7 @@ class ZoneDrive:
     intensity_xyz_cd: tuple[float, float, float]  # of one LED of the zone as driven, Y in cd
     # The band once the part's channel gains have been corrected by one white match.
     band_matched_delta_e_2000: float | None = None
+    spread: Spread | None = None  # finer than `codes`, where the zone has LEDs to share codes out over
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -425,6 +444,36 @@ class OpenFeed:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class DataLine:
+    """What goes with the data wire and each feed; None where the part's file lacks the figure.
+
+    Margins are what reaches the first LED above what it needs to read a high level, by the controller's
+    logic voltage.
+    """
+
+    capacitor_uf: float
+    capacitor_v: float
+    resistor_ohm: float
+    margin_3v3_v: float | None
+    margin_5v_v: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Alternative:
+    """Another way to power the same chain, and what it takes; watts are DC, planned ones under the cap."""
+
+    title: str
+    supply: Supply
+    brightness_cap: float
+    feeds: int
+    wire: str
+    min_led_v: float
+    worst_w: float
+    planned_w: float
+    cost_per_hour: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Supply:
     """A catalogue DC supply."""
 
@@ -473,6 +522,12 @@ class Power:
     wall_w: float = 0.0  # mains, as planned
     efficiency: float = 0.0
     notes: tuple[str, ...] = ()  # the arithmetic, one sentence each
+    data_line: DataLine | None = None
+    alternatives: tuple[Alternative, ...] = ()
+    box_rise_k: float | None = None  # of the closed box as planned, rough; None where its size is not known
+    kwh_per_month: float | None = None  # all cabinets, at the hours stated
+    cost_per_month: float | None = None
+    cabinets: int = 1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -4,7 +4,7 @@ The description is a JSON-like table: ``supply_v``, ``n_leds``, ``pitch_m``, ``e
 between the feed pad and the first LED), ``rail_pos_ohm_per_m``, ``rail_gnd_ohm_per_m``, ``i_led_a`` (one
 number or one per LED), ``sink`` (``{"kind": "constant"}`` or ``{"kind": "knee", "v_lo": …, "v_hi": …}``),
 ``feeds``, ``trunk`` and ``jumpers``. A feed has ``at`` (``start``, ``end``, ``middle`` or ``after N``) and a
-wire: ``ohm_per_m_20c``, ``length_m``, ``conductor_c``, ``extra_ohm_pos`` (fuse and holder). The trunk is a
+wire: ``ohm_per_m_20c``, ``length_m``, ``conductor_c`` (or plain ``ohm``), ``extra_ohm_pos`` (fuse and holder). The trunk is a
 wire all feeds share. A jumper has ``after`` N and a wire, in series with the rail there. LEDs count from 1.
 """
 
@@ -222,15 +222,16 @@ def _lead(row: dict[str, Any]) -> Lead:
     per_m = _number(row, "ohm_per_m_20c", default=0.0)
     length_m = _number(row, "length_m", default=0.0)
     conductor_c = _number(row, "conductor_c", default=20.0, least=-200)
+    more_ohm = _number(row, "ohm", default=0.0)
     return Lead(
-        ohm=per_m * length_m * copper_factor(conductor_c),
+        ohm=more_ohm + per_m * length_m * copper_factor(conductor_c),
         extra_ohm_pos=_number(row, "extra_ohm_pos", default=0.0),
     )
 
 
 def _place(row: dict[str, Any], count: int) -> int:
-    at = row.get("at", row.get("after"))
-    named = {"start": 0, "end": count, "middle": count // 2}
+    at = next((row[key] for key in ("at", "after", "after_led") if key in row), None)
+    named = {"start": 0, "end": count, "middle": count // 2, "mid": count // 2}
     if isinstance(at, str) and at in named:
         return named[at]
     match = re.fullmatch(r"(?:after\s+)?(\d+)", f"{at}")

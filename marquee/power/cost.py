@@ -32,3 +32,34 @@ def running_cost(dc_w: float, efficiency: float, tariff_per_kwh: float | None) -
     wall_w = dc_w / efficiency
     price = None if tariff_per_kwh is None else wall_w / 1000 * tariff_per_kwh
     return RunningCost(dc_w=dc_w, wall_w=wall_w, energy_wh_per_hour=wall_w, cost_per_hour=price)
+
+
+def month(
+    cost: RunningCost, hours_per_day: float | None, cabinets: int
+) -> tuple[float, float | None] | None:
+    """Return kWh and price of a month for all cabinets, None where the hours are not stated.
+
+    A month is 365 / 12 days.
+    """
+    if hours_per_day is None:
+        return None
+    hours = hours_per_day * 365 / 12 * cabinets
+    price = None if cost.cost_per_hour is None else cost.cost_per_hour * hours
+    return cost.energy_wh_per_hour * hours / 1000, price
+
+
+def meter_note(measured_w: float, cost: RunningCost) -> str:
+    """Return what a plug-in meter's reading says about the estimate, in one sentence."""
+    ratio = measured_w / cost.wall_w
+    # Between sellers of one part currents differ by a factor of 1.6 (33.5 and 52.5 mA measured, pjrc.com).
+    verdict = (
+        "within what parts and supplies differ by"
+        if 0.6 <= ratio <= 1.1
+        else "less than the part's figures allow: check that all zones were lit as planned"
+        if ratio < 0.6
+        else "more than planned: look for a wrong part, wrong bytes or a short before trusting the wiring"
+    )
+    return (
+        f"Your meter's {measured_w:g} W are {ratio:.0%} of the {cost.wall_w:.1f} W estimated at the wall:"
+        f" {verdict}."
+    )

@@ -31,7 +31,7 @@ class Piece:
 def fixed_pads(text: str, count: int) -> NDArray[np.int64] | None:
     """Return the pads of places as typed, ascending, or None for ``auto``.
 
-    Places are ``start``, ``end``, ``middle``, ``after N`` (LEDs count from 1), separated by commas.
+    Places are ``start``, ``end``, ``middle``, ``after N`` LEDs, separated by commas.
 
     Raises
     ------
@@ -158,13 +158,13 @@ def _wire_piece(
     if not len(inside):
         raise MarqueeError(
             "power.feeds",
-            f"no wire joins LEDs {piece.start + 1} to {piece.stop}, which need supply {piece.supply + 1}",
+            f"no wire joins LEDs {piece.start} to {piece.stop - 1}, which need supply {piece.supply + 1}",
             f'add a place there such as "after {(piece.start + piece.stop) // 2}", or use auto',
         )
     tried = [try_wiring(part, own, inside - piece.start, wire) for wire in wires]
     best = next((wiring for wiring in tried if wiring.holds), tried[-1])
     for pad, amps in zip(inside, best.feed_a, strict=True):
-        fuse_for(float(amps), best.wire, f"feed at LED {min(int(pad), len(task.led_a) - 1) + 1}")
+        fuse_for(float(amps), best.wire, f"feed at LED {min(int(pad), len(task.led_a) - 1)}")
     return best
 
 

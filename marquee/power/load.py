@@ -43,6 +43,16 @@ class Load:
         return float(np.sum(self.lit_a) + np.sum(self.dark_a)) + self.extra_a
 
     @property
+    def planned_total_a(self) -> float:
+        """As planned, mean over the hue cycle, extra load included [A]."""
+        return float(np.sum(self.planned_a)) + self.extra_a
+
+    @property
+    def peak_total_a(self) -> float:
+        """The planned bytes' hungriest step with the part's largest currents, extra load included [A]."""
+        return float(np.sum(self.peak_a)) + self.extra_a
+
+    @property
     def dark_total_a(self) -> float:
         """Every LED dark, extra load included [A]."""
         return float(np.sum(self.dark_a)) + self.extra_a
@@ -165,7 +175,7 @@ def _channel_currents(
         raise MarqueeError(
             f"part {part.name}",
             "no channel current is known, so neither supply nor wire can be sized",
-            f"add channel_current_max_a ({len(part.channels)} values in A, or measured ones) to its file",
+            f"add {', '.join(_current_keys(part))} to its file, measured if need be",
         )
     if largest_a is None and typical_a is not None:
         return typical_a, typical_a, (_typical_only(part),)
@@ -182,7 +192,7 @@ def _typical_only(part: Part) -> Finding:
         code="power.largest-current-unknown",
         where=f"part {part.name}",
         message="its file gives typical channel currents only, so the worst case uses them;"
-        " measure one package at full white or add channel_current_max_a",
+        " measure one package at full white, or add the largest published figure to its file",
     )
 
 
@@ -191,8 +201,12 @@ def _largest_only(part: Part) -> Finding:
         code="power.typical-current-unknown",
         where=f"part {part.name}",
         message="its file gives the largest channel currents only, so the planned current is an"
-        " upper limit; measure one package or add channel_current_a",
+        " upper limit; measure one package and add the figure to its file",
     )
+
+
+def _current_keys(part: Part) -> list[str]:
+    return [f"channel_current_{name.lower()}_ma" for name in part.channels]
 
 
 def _dark_current(part: Part) -> tuple[float, tuple[Finding, ...]]:
@@ -202,15 +216,16 @@ def _dark_current(part: Part) -> tuple[float, tuple[Finding, ...]]:
         code="power.dark-current-unknown",
         where=f"part {part.name}",
         message="its file gives no dark current, so the current of dark LEDs is left out of every"
-        " figure; measure the chain with all bytes 0 and add dark_current_a",
+        " figure; measure the chain with all bytes 0 and add dark_current_ma",
     )
     return 0.0, (finding,)
 
 
 def _cites(part: Part) -> tuple[str, ...]:
-    keys = ("channel_current_max_a", "channel_current_a", "dark_current_a", "current_law")
-    return tuple(
-        f"{part.name} {key}: {figure.source} [{figure.status}]"
-        for key in keys
-        if (figure := part.figures.get(key)) is not None
-    )
+    """Return the sources of the currents, each once, with the key of the part's file."""
+    wanted = (*_current_keys(part), "dark_current_ma", "current_law")
+    cited: dict[str, str] = {}
+    for key, figure in part.figures.items():
+        if key.split(" ")[0] in wanted:
+            cited.setdefault(f"{figure.source} [{figure.status}]", key.split(" ")[0])
+    return tuple(f"{part.name} {key}: {source}" for source, key in cited.items())

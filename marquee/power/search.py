@@ -11,6 +11,9 @@ from marquee.power.fuse import fuse_fits, fuse_ratings_a
 from marquee.power.ladder import Ladder, LadderSolution, Spans, solve_ladder
 from marquee.power.wire import Wire, copper_factor
 
+# A feed goes to a row's end, where the strip is cut anyway, if that costs the lowest LED no more than this:
+# common practice, no source.
+_ROW_END_V = 0.1
 # Rounds of moving feeds to better pads; each round halves the step when nothing helps.
 _ROUNDS = 40
 
@@ -101,7 +104,22 @@ def search_wiring(ladder: Ladder, task: Task, wires: tuple[Wire, ...]) -> Wiring
         if not fewer.holds:
             break
         found = fewer
-    return _thinnest(ladder, task, wires, found)
+    return _at_row_ends(ladder, task, _thinnest(ladder, task, wires, found))
+
+
+def _at_row_ends(ladder: Ladder, task: Task, found: Wiring) -> Wiring:
+    """Move single feeds to the nearest row end where everything still holds at little loss."""
+    ends = np.unique([0, *np.flatnonzero(ladder.jumper), ladder.last_pad])
+    least_v = found.lowest_v - _ROW_END_V
+    for index in range(len(found.pads)):
+        moved = found.pads.copy()
+        moved[index] = ends[np.argmin(np.abs(ends - moved[index]))]
+        if len(np.unique(moved)) < len(moved):
+            continue
+        tried = try_wiring(ladder, task, np.sort(moved), found.wire)
+        if tried.holds and tried.lowest_v >= least_v:
+            found = tried
+    return found
 
 
 def _gallop(

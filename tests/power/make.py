@@ -11,7 +11,7 @@ from marquee.values import Chain, Drive, HueCycle, Part, TargetColour, ZoneDrive
 LINEAR = tuple(code / 255 for code in range(256))
 
 
-def make_part(**changes: Any) -> Part:  # noqa: ANN401
+def make_part(**changes: Any) -> Part:
     fields: dict[str, Any] = {
         "name": "test-rgb",
         "title": "5 V test part",

@@ -258,7 +258,7 @@ def test_too_few_named_places_give_a_finding_with_the_leds_below() -> None:
     finding = next(f for f in power.findings if f.code == "power.low-voltage")
     below = np.flatnonzero(power.led_v < 3.5)
     assert len(below)
-    assert finding.where == f"LEDs {below[0] + 1} to 200"
+    assert finding.where == f"LEDs {below[0]} to 199"
     assert re.search(rf"{len(below)} of 200 LEDs fall below 3\.50 V", finding.message)
 
 

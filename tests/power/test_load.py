@@ -96,22 +96,29 @@ def test_no_bytes_draw_more_than_the_worst_case(codes: tuple[int, int, int], law
 
 def test_part_without_channel_current_is_refused_by_its_key() -> None:
     part = make_part(channel_current_a=None, channel_current_max_a=None)
-    with pytest.raises(MarqueeError, match="add channel_current_max_a"):
+    with pytest.raises(
+        MarqueeError,
+        match="add channel_current_r_ma, channel_current_g_ma, channel_current_b_ma to its file",
+    ):
         find_load(make_chain(3), part, None, 0.0)
 
 
 @pytest.mark.parametrize(
-    ("missing", "code"),
+    ("missing", "code", "said"),
     [
-        ("channel_current_max_a", "power.largest-current-unknown"),
-        ("channel_current_a", "power.typical-current-unknown"),
-        ("dark_current_a", "power.dark-current-unknown"),
+        (
+            "channel_current_max_a",
+            "power.largest-current-unknown",
+            "typical channel currents only",
+        ),
+        ("channel_current_a", "power.typical-current-unknown", "largest channel currents only"),
+        ("dark_current_a", "power.dark-current-unknown", "add dark_current_ma"),
     ],
 )
-def test_other_missing_currents_are_said_to_be_unknown(missing: str, code: str) -> None:
+def test_other_missing_currents_are_said_to_be_unknown(missing: str, code: str, said: str) -> None:
     load = find_load(make_chain(3), make_part(**{missing: None}), None, 0.0)
     assert [finding.code for finding in load.findings] == [code]
-    assert missing in load.findings[0].message
+    assert said in load.findings[0].message
 
 
 def test_unknown_revision_takes_the_larger_of_both_figures() -> None:

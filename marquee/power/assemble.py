@@ -1,0 +1,174 @@
+"""The design proved on the full network and put into one value."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from marquee.power import notes, remarks
+from marquee.power.basis import Design
+from marquee.power.cautions import cautions_for
+from marquee.power.check import Wired, as_circuit, knee_for, open_feeds
+from marquee.power.circuit import solve_circuit
+from marquee.power.cost import RunningCost, month, running_cost
+from marquee.power.data_line import data_line_cites, find_data_line
+from marquee.power.heat import box_rise_k, heat_notes
+from marquee.power.rails import Solution
+from marquee.power.search import lead_ohm
+from marquee.power.supply import class2_statement, efficiency_of
+from marquee.values import Alternative, Box, Feed, OpenFeed, Power, read_only
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Proof:
+    """The network with its feeds, solved."""
+
+    wired: Wired
+    groups: NDArray[np.int64]
+    solution: Solution
+    feed_a: NDArray[np.float64]
+    cases: tuple[OpenFeed, ...]
+
+
+def assemble(design: Design, box: Box | None, alternatives: tuple[Alternative, ...]) -> Power:
+    """Return everything decided, with voltages of the full network.
+
+    Parameters
+    ----------
+    design : Design
+        Supply, feeds, wire, fuses.
+    box : Box or None
+        For its temperature rise.
+    alternatives : tuple of Alternative
+        Found beside it.
+    """
+    basis, settings, load = design.basis, design.basis.settings, design.basis.load
+    supply, volts = basis.supply, basis.supply.volts
+    proof = _prove(design)
+    feeds = _feeds(design, proof)
+    led_v = proof.solution.led_v
+    cost, efficiency, efficiency_cite = _cost(design)
+    monthly = month(cost, settings.hours_per_day, settings.cabinets)
+    line, line_notes = find_data_line(
+        basis.part,
+        volts,
+        max(feed.current_a for feed in feeds),
+        max(feed.length_mm for feed in feeds),
+        float(proof.solution.gnd_v[0]),
+    )
+    decided = remarks.Decided(
+        design=design,
+        led_v=led_v,
+        feeds=feeds,
+        efficiency_cite=efficiency_cite,
+        open_feeds=proof.cases,
+        cost=cost,
+    )
+    worst_w = volts * basis.worst_capped_a
+    return Power(
+        rail_v=volts,
+        worst_case_a=load.worst_total_a,
+        planned_a=load.planned_total_a,
+        peak_a=load.peak_total_a,
+        dark_a=load.dark_total_a,
+        supply=supply,
+        brightness_cap=basis.brightness_cap,
+        feeds=feeds,
+        fuse_a=max(feed.fuse_a for feed in feeds),
+        led_v=read_only(led_v),
+        min_led_v=float(np.min(led_v)),
+        worst_led=int(np.argmin(led_v)),
+        heat_w=cost.dc_w,
+        energy_wh_per_hour=cost.energy_wh_per_hour,
+        cost_per_hour=cost.cost_per_hour,
+        currency=settings.currency,
+        cautions=cautions_for(supply),
+        cites=(*notes.all_cites(decided), *data_line_cites()),
+        findings=(*load.findings, *remarks.find_remarks(decided)),
+        extra_a=load.extra_a,
+        planned_high_a=float(np.sum(load.planned_high_a)) + load.extra_a,
+        regulation_v=basis.part.min_regulation_v,
+        floor_v=basis.floor_v,
+        led_a=read_only(proof.solution.led_a.copy()),
+        wire=design.wire.name,
+        rail_ohm_per_m=basis.loop_ohm_per_m,
+        cuts=proof.wired.cuts,
+        supply_owned=basis.owned,
+        class2=class2_statement(supply),
+        open_feeds=proof.cases,
+        planned_w=cost.dc_w,
+        worst_w=worst_w,
+        wall_w=cost.wall_w,
+        efficiency=efficiency,
+        notes=(*notes.all_notes(decided), *line_notes, *heat_notes(cost.dc_w, worst_w, box)),
+        data_line=line,
+        alternatives=alternatives,
+        box_rise_k=None if box is None else box_rise_k(cost.dc_w, box),
+        kwh_per_month=None if monthly is None else monthly[0],
+        cost_per_month=None if monthly is None else monthly[1],
+        cabinets=settings.cabinets,
+    )
+
+
+def _cost(design: Design) -> tuple[RunningCost, float, str]:
+    basis, settings = design.basis, design.basis.settings
+    efficiency, cite = efficiency_of(basis.supply)
+    if settings.efficiency is not None:
+        efficiency, cite = settings.efficiency, "as you stated [stated by the maker]"
+    planned_w = basis.supply.volts * basis.load.planned_total_a
+    return running_cost(planned_w, efficiency, settings.tariff_per_kwh), efficiency, cite
+
+
+def _prove(design: Design) -> _Proof:
+    """Solve the full network: one ground, the plus cut between supplies, knee where voltages are low."""
+    basis = design.basis
+    groups = np.concatenate(
+        [
+            np.full(len(w.pads), piece.supply)
+            for piece, w in zip(design.pieces, design.wirings, strict=True)
+        ]
+    )
+    wired = Wired(
+        ladder=basis.ladder(design.wire),
+        led_a=basis.led_a,
+        rail_v=basis.supply.volts,
+        pads=design.pads,
+        lead_ohm=lead_ohm(design.wire, basis.task(), len(design.pads), design.fuses_a),
+        cuts=tuple(piece.start for piece in design.pieces[1:]),
+    )
+    solution, feed_a = solve_circuit(as_circuit(wired, None))
+    knee = knee_for(basis.part.min_regulation_v, basis.part.supply_v)
+    if knee is not None and float(np.min(solution.led_v)) < knee.high_v:
+        solution, feed_a = solve_circuit(as_circuit(wired, knee))
+    return _Proof(
+        wired=wired,
+        groups=groups,
+        solution=solution,
+        feed_a=feed_a,
+        cases=open_feeds(wired, knee, groups),
+    )
+
+
+def _feeds(design: Design, proof: _Proof) -> tuple[Feed, ...]:
+    lengths, wire = design.basis.lengths_mm, design.wire
+    plus, minus = proof.wired.lead_ohm
+    last = design.basis.chain.count - 1
+    return tuple(
+        Feed(
+            at_led=min(int(pad), last),
+            awg=wire.awg,
+            mm2=wire.mm2,
+            length_mm=lengths[min(i, len(lengths) - 1)],
+            current_a=float(proof.feed_a[i]),
+            drop_v=float(proof.feed_a[i] * (plus[i] + minus[i])),
+            fuse_a=design.fuses_a[i],
+            cites=notes.feed_cites(wire),
+            wire=wire.name,
+            wire_limit_a=wire.current_a,
+            pad="after" if pad > last else "before",
+            supply=int(proof.groups[i]),
+        )
+        for i, pad in enumerate(proof.wired.pads)
+    )

@@ -1,0 +1,119 @@
+"""The arithmetic of the choices in words, and every source with its mark."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from marquee.power.cost import meter_note, month
+from marquee.power.fuse import fuse_cite, fuse_rule
+from marquee.power.ladder import rail_row
+from marquee.power.remarks import Decided
+from marquee.power.supply import catalogue, supply_cite, usable_a
+from marquee.power.tables import power_table
+from marquee.power.wire import Wire
+
+
+def feed_cites(wire: Wire) -> tuple[str, ...]:
+    """Return the sources of a feed's wire and fuse."""
+    return (wire.cite, fuse_cite("load_fraction"))
+
+
+def all_cites(d: Decided) -> tuple[str, ...]:
+    """Return every source the design leans on, with its mark."""
+    rail = rail_row(d.basis.chain.arrangement, "loop_ohm_per_m")[1]
+    copper = power_table("wire.toml")["copper"]["alpha_20c_per_k"]
+    step = next((s for a, _, s in catalogue(d.basis.supply.volts) if a == d.basis.supply.amps), "")
+    measured = d.basis.settings.rail_ohm_per_m is not None
+    owned = d.basis.owned
+    return (
+        *d.basis.load.cites,
+        supply_cite("load_fraction"),
+        "supply: as you stated [stated by the maker]"
+        if owned or not step
+        else f"supply step: {step}",
+        *feed_cites(d.design.wirings[0].wire),
+        fuse_cite("fast_share_of_supply"),
+        fuse_cite("holder_ohm"),
+        fuse_cite("blade_drop_v"),
+        f"copper at {d.basis.settings.conductor_c:g} °C: {copper['source']} [{copper['status']}]",
+        f"rail {d.basis.loop_ohm_per_m:g} ohm/m: {'as you stated [stated by the maker]' if measured else rail}",
+        f"margin {d.basis.settings.margin_v:g} V: {rail_row('sink', 'margin_v')[1]}",
+        f"efficiency {d.cost.dc_w / d.cost.wall_w:.0%}: {d.efficiency_cite}",
+        *(
+            (f"jumper slack: {rail_row('jumper', 'slack_mm')[1]}",)
+            if len(np.unique(d.basis.chain.row)) > 1 and d.basis.chain.arrangement == "strip"
+            else ()
+        ),
+    )
+
+
+def all_notes(d: Decided) -> tuple[str, ...]:
+    """Return the arithmetic of the choices, a sentence each."""
+    load, supply = d.basis.load, d.basis.supply
+    law = "largest channel" if d.basis.part.current_law == "largest" else "sum of channels"
+    dark_ma, lit_ma = 1000 * float(load.dark_a[0]), 1000 * float(load.lit_a[0])
+    usable = usable_a(supply)
+    several = f"{supply.count} x " if supply.count > 1 else ""
+    notes = [
+        f"Worst case: {d.basis.chain.count} LEDs x ({lit_ma:.1f} mA, {law}, + {dark_ma:.2f} mA dark)"
+        f" + {load.extra_a:g} A extra = {load.worst_total_a:.2f} A.",
+        f"Supply: {several}{supply.amps:g} A x 80 % = {usable:.2f} A, asked for at most"
+        f" {d.basis.worst_capped_a:.2f} A.",
+        "Planned current follows the light each byte gives (duty), not the byte.",
+    ]
+    if d.basis.brightness_cap < 1:
+        lit_a = float(np.sum(load.lit_a))
+        notes.append(
+            f"Cap: ({usable:.2f} A - {load.dark_total_a:.2f} A dark and extra) / {lit_a:.2f} A lit"
+            f" = {d.basis.brightness_cap:.1%}."
+        )
+    notes.extend(_feed_notes(d))
+    notes.extend(_cost_notes(d))
+    return tuple(notes)
+
+
+def _cost_notes(d: Decided) -> list[str]:
+    settings, cost = d.basis.settings, d.cost
+    price = (
+        ""
+        if cost.cost_per_hour is None
+        else f", {cost.cost_per_hour:.4f} {settings.currency}".rstrip()
+    )
+    notes = [
+        f"Running: {cost.dc_w:.1f} W DC as planned / {cost.dc_w / cost.wall_w:.0%} = {cost.wall_w:.1f} W at the"
+        f" wall{price} an hour."
+    ]
+    monthly = month(cost, settings.hours_per_day, settings.cabinets)
+    if monthly is not None:
+        kwh, money = monthly
+        paid = "" if money is None else f", {money:.2f} {settings.currency}".rstrip()
+        notes.append(
+            f"A month at {settings.hours_per_day:g} h a day, {settings.cabinets} cabinet(s): {kwh:.2f} kWh{paid}."
+        )
+    if settings.measured_w is not None:
+        notes.append(meter_note(settings.measured_w, cost))
+    return notes
+
+
+def _feed_notes(d: Decided) -> list[str]:
+    worst = max(d.feeds, key=lambda feed: feed.current_a)
+    least_a = worst.current_a / fuse_rule("load_fraction")
+    notes = [
+        f"Busiest feed {worst.current_a:.2f} A: {worst.current_a:.2f} / 0.75 = {least_a:.2f} A <= fuse"
+        f" {worst.fuse_a:g} A <= {worst.wire_limit_a:g} A of {worst.wire}.",
+        f"Lowest LED {float(np.min(d.led_v)):.3f} V at LED {int(np.argmin(d.led_v))} (counted from 0),"
+        f" designed to {d.basis.floor_v:.2f} V or more.",
+    ]
+    if d.open_feeds:
+        case = d.open_feeds[0]
+        limit = (
+            ""
+            if d.basis.part.min_regulation_v is None
+            else f" ({case.below_count} LEDs off colour)"
+        )
+        notes.append(
+            f"If feed {case.feed + 1} opens, the lowest LED gets {case.min_led_v:.2f} V{limit} and feed"
+            f" {case.largest_feed + 1} carries {case.largest_feed_a:.2f} A on a"
+            f" {d.feeds[case.largest_feed].fuse_a:g} A fuse."
+        )
+    return notes
