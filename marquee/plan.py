@@ -76,7 +76,7 @@ def plan_stages(
     box = build_box(zone_map, project.box)
     chain = place_leds(zone_map, box, part, project.leds)
     transfer = transfer_light(zone_map, box, chain, project.box)
-    drive = solve_drive(zone_map, part, transfer, project.colour)
+    drive = solve_drive(zone_map, part, transfer, project.colour, chain)
     light = light_face(transfer, zone_map, drive)
     power = plan_power(chain, part, drive, project.power)
     constants = choose_constants(zone_map, chain, part, drive, power)

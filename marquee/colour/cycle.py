@@ -8,9 +8,12 @@ from numpy.typing import NDArray
 from marquee.colour.constants import D65_XYZ, XYZ_TO_SRGB
 from marquee.colour.difference import delta_e_2000
 from marquee.colour.quantise import Wanted, near_codes
+from marquee.colour.seen import Seen
 from marquee.colour.solve import Emitters, brightest, can_make, least_current
 from marquee.colour.spaces import oklab_to_xyz, xyz_to_lab, xyz_to_uv_prime
 from marquee.errors import QuantityError
+from marquee.project import ColourSettings
+from marquee.values import HueCycle
 
 STEPS = 64
 # How far out from white towards the part's purest colours the cycle runs: a taste setting, no source. At 1 it
@@ -80,6 +83,41 @@ def cycle_codes(
     off = (delta_e_2000(wanted.lab[:, None], labs) / mean) ** 2
     row = _closed_path(uneven, off)
     return np.asarray(tries[np.arange(len(tries)), row], np.int64)
+
+
+def solve_cycle(
+    seen: Seen, white_cd: float, settings: ColourSettings
+) -> tuple[HueCycle, NDArray[np.float64]]:
+    """Return the hue cycle at the sign's brightness, and its steps (steps, 3) relative to white under D65.
+
+    Parameters
+    ----------
+    seen : Seen
+        The part under the sign's white.
+    white_cd : float
+        Intensity of the sign's white [cd]; the cycle gets no brighter.
+    settings : ColourSettings
+        Brightness, length and period of the cycle.
+
+    Raises
+    ------
+    QuantityError
+        The period would make it flash.
+    """
+    circle, most_cd = hue_circle(seen.emitters, settings.cycle_steps)
+    intensity_cd = min(most_cd * settings.brightness, white_cd)
+    # The cycle runs at the full global current: the setting cannot step evenly along with the codes.
+    codes = cycle_codes(circle, intensity_cd, white_cd, seen.emitters, seen.response)
+    light = seen.response[codes]
+    look = light @ seen.emitters.columns / white_cd
+    check_period(settings.cycle_period_s, look, "colour.cycle_period_s")
+    emitted = light @ np.array(seen.emission.xyz_cd)
+    cycle = HueCycle(
+        codes=tuple(tuple(int(c) for c in row) for row in codes),
+        xyz_cd=tuple((float(row[0]), float(row[1]), float(row[2])) for row in emitted),
+        period_s=settings.cycle_period_s,
+    )
+    return cycle, look
 
 
 def check_period(period_s: float, xyz: NDArray[np.float64], where: str) -> None:

@@ -87,7 +87,7 @@ def near_codes(
     """Return the codes (z, count, n) of least CIEDE2000 in the box around the exact ones, nearest first."""
     beyond = 1 if part.count <= 4 else 0
     floor = np.floor(code_of_light(wanted.drive, response) + 1e-9).astype(np.int64)
-    box = floor[:, None, :] + _offsets(part.count, -beyond, 1 + beyond)
+    box = floor[:, None, :] + offsets(part.count, -beyond, 1 + beyond)
     tries = np.clip(box, 0, len(response) - 1)
     order = np.argsort(error_of(response[tries], wanted, part), axis=1, kind="stable")[:, :count]
     return np.take_along_axis(tries, order[..., None], axis=1)
@@ -104,8 +104,8 @@ def error_of(light: NDArray[np.float64], wanted: Wanted, part: Emitters) -> NDAr
 def _box(wanted: Wanted, part: Emitters, response: NDArray[np.float64], beyond: int) -> Choice:
     n = part.count
     floor = np.floor(code_of_light(wanted.drive, response) + 1e-9).astype(np.int64)
-    offsets = _offsets(n, -beyond, 1 + beyond)
-    tries = np.clip(floor[:, None, :] + offsets, 0, len(response) - 1)
+    box = offsets(n, -beyond, 1 + beyond)
+    tries = np.clip(floor[:, None, :] + box, 0, len(response) - 1)
     return _best(tries, wanted, part, response)
 
 
@@ -144,7 +144,7 @@ def _four(wanted: Wanted, part: Emitters, response: NDArray[np.float64]) -> Choi
     xyz = wanted.drive @ part.columns
     base, slope, low, high = along_fourth(xyz, part)
     metric = _metric(wanted)
-    beside = _offsets(3, -1, 2)
+    beside = offsets(3, -1, 2)
     plain = _plain_tries(wanted, response)
     short = np.empty((len(xyz), _SHORT_LIST + plain.shape[1], 4), np.int64)
     short[:, _SHORT_LIST:] = plain
@@ -172,7 +172,7 @@ def _four(wanted: Wanted, part: Emitters, response: NDArray[np.float64]) -> Choi
 
 def _plain_tries(wanted: Wanted, response: NDArray[np.float64]) -> NDArray[np.int64]:
     floor = np.floor(code_of_light(wanted.drive, response) + 1e-9).astype(np.int64)
-    near = floor[:, None, :] + _offsets(wanted.drive.shape[1], -1, 2)
+    near = floor[:, None, :] + offsets(wanted.drive.shape[1], -1, 2)
     return np.asarray(np.clip(near, 0, len(response) - 1), np.int64)
 
 
@@ -227,6 +227,7 @@ def _with_global(
     return Choice(codes=best_codes, delta_e_2000=best_error, global_code=best_global)
 
 
-def _offsets(n: int, first: int, last: int) -> NDArray[np.int64]:
+def offsets(n: int, first: int, last: int) -> NDArray[np.int64]:
+    """Return all rows (m, n) of whole numbers from `first` to `last`."""
     axes = [np.arange(first, last + 1)] * n
     return np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1).reshape(-1, n)

@@ -5,8 +5,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from marquee.colour.cycle import check_period, count_flashes, hue_circle
-from marquee.colour.drive import seen_part, solve_cycle, solve_drive
+from marquee.colour.cycle import check_period, count_flashes, hue_circle, solve_cycle
+from marquee.colour.drive import solve_drive
+from marquee.colour.seen import seen_part
 from marquee.colour.solve import can_make
 from marquee.colour.spaces import xyz_to_oklab
 from marquee.errors import QuantityError
