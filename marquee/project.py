@@ -179,6 +179,13 @@ class ColourSettings(Section):
     out_of_gamut: Literal["hue", "nearest"] = Field(
         default="hue", description="keep the hue and give chroma, or least CIEDE2000"
     )
+    current_saving_delta_e: float = Field(
+        default=0.009,
+        ge=0,
+        le=5,
+        description="codes may land this much further off (CIEDE2000) where that lowers the current of a part "
+        "with a white channel; 0.25 cannot be seen and saves about a tenth (computed, 24 colours)",
+    )
     brightness_tolerance: float = Field(
         default=0.0,
         ge=0,

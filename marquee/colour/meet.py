@@ -158,7 +158,13 @@ def _meet(task: _Task, settings: ColourSettings, brightness: float) -> _Met:
     made, reachable = _within_reach(task.xyz, task.made, level, part)
     drive = least_current(made * level[:, None], part)
     wanted = Wanted(lab=xyz_to_lab(task.xyz, D65_XYZ), scale_cd=level, drive=drive)
-    choice = choose_codes(wanted, part, task.seen.response, task.seen.part.global_bits)
+    choice = choose_codes(
+        wanted,
+        part,
+        task.seen.response,
+        task.seen.part.global_bits,
+        settings.current_saving_delta_e,
+    )
     return _Met(wanted=wanted, choice=choice, reachable=reachable)
 
 

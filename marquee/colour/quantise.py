@@ -18,8 +18,8 @@ _BEYOND = 2
 _SHORT_LIST = 96
 # Rounding of a difference below which two choices count as equal, so that ties break by rule, not by noise.
 _TIE_DECIMALS = 6
-# Choosing codes this little worse (CIEDE2000) is allowed where it lowers the current.
-SPARE_CURRENT_WITHIN = 0.009
+# A lower global current setting has to land nearer by more than this: it flickers slower on some parts.
+_LOWER_SETTING = 0.01
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -59,7 +59,11 @@ def nearest_code(light: NDArray[np.float64], response: NDArray[np.float64]) -> N
 
 
 def choose_codes(
-    wanted: Wanted, part: Emitters, response: NDArray[np.float64], global_bits: int = 0
+    wanted: Wanted,
+    part: Emitters,
+    response: NDArray[np.float64],
+    global_bits: int = 0,
+    current_saving: float = 0.009,
 ) -> Choice:
     """Return the codes of least CIEDE2000 near the exact drives; never worse than rounding each channel.
 
@@ -73,22 +77,22 @@ def choose_codes(
         Light of each code, 0 to 1.
     global_bits : int
         5 where the part has a global current setting: each zone then gets the setting that lands best.
+    current_saving : float
+        With more than three emitters, codes this much further off (CIEDE2000) are taken where they draw less.
     """
     if global_bits:
         return _with_global(wanted, part, response, 2**global_bits - 1)
     if part.count == 4:
-        return _four(wanted, part, response)
-    return _box(wanted, part, response, _BEYOND if part.count == 3 else 0)
+        return _best(_four(wanted, part, response), wanted, part, response, current_saving)
+    tries = _box(wanted, response, _BEYOND if part.count == 3 else 0)
+    return _best(tries, wanted, part, response, current_saving)
 
 
 def near_codes(
     wanted: Wanted, part: Emitters, response: NDArray[np.float64], count: int
 ) -> NDArray[np.int64]:
     """Return the codes (z, count, n) of least CIEDE2000 in the box around the exact ones, nearest first."""
-    beyond = 1 if part.count <= 4 else 0
-    floor = np.floor(code_of_light(wanted.drive, response) + 1e-9).astype(np.int64)
-    box = floor[:, None, :] + offsets(part.count, -beyond, 1 + beyond)
-    tries = np.clip(box, 0, len(response) - 1)
+    tries = _box(wanted, response, 1 if part.count <= 4 else 0)
     order = np.argsort(error_of(response[tries], wanted, part), axis=1, kind="stable")[:, :count]
     return np.take_along_axis(tries, order[..., None], axis=1)
 
@@ -101,23 +105,25 @@ def error_of(light: NDArray[np.float64], wanted: Wanted, part: Emitters) -> NDAr
     return delta_e_2000(wanted.lab.reshape(-1, *extra, 3), labs)
 
 
-def _box(wanted: Wanted, part: Emitters, response: NDArray[np.float64], beyond: int) -> Choice:
-    n = part.count
+def _box(wanted: Wanted, response: NDArray[np.float64], beyond: int) -> NDArray[np.int64]:
+    """Return the codes (z, m, n) from `beyond` under to `beyond` over the two on either side of the exact ones."""
     floor = np.floor(code_of_light(wanted.drive, response) + 1e-9).astype(np.int64)
-    box = offsets(n, -beyond, 1 + beyond)
-    tries = np.clip(floor[:, None, :] + box, 0, len(response) - 1)
-    return _best(tries, wanted, part, response)
+    box = floor[:, None, :] + offsets(wanted.drive.shape[1], -beyond, 1 + beyond)
+    return np.asarray(np.clip(box, 0, len(response) - 1), np.int64)
 
 
 def _best(
-    tries: NDArray[np.int64], wanted: Wanted, part: Emitters, response: NDArray[np.float64]
+    tries: NDArray[np.int64],
+    wanted: Wanted,
+    part: Emitters,
+    response: NDArray[np.float64],
+    current_saving: float,
 ) -> Choice:
     """Pick, per zone, by the difference; then by current, by the sum of codes, by the first channel's."""
     errors = np.round(error_of(response[tries], wanted, part), _TIE_DECIMALS)
     least = errors.min(axis=1, keepdims=True)
     # Three emitters have no choice of current for one colour: there the least difference alone decides.
-    spare = SPARE_CURRENT_WITHIN if part.count > 3 else 0.0
-    allowed = errors <= least + spare
+    allowed = errors <= least + (current_saving if part.count > 3 else 0.0)
     draw = _draw(response[tries], part) if part.count > 3 else np.zeros(errors.shape)
     order = np.lexsort(
         (
@@ -139,13 +145,13 @@ def _draw(light: NDArray[np.float64], part: Emitters) -> NDArray[np.float64]:
     return np.asarray(drawn.max(axis=-1) if part.largest else drawn.sum(axis=-1), float)
 
 
-def _four(wanted: Wanted, part: Emitters, response: NDArray[np.float64]) -> Choice:
-    """Try every code of the fourth emitter that can take part, the other three around what is then left."""
+def _four(wanted: Wanted, part: Emitters, response: NDArray[np.float64]) -> NDArray[np.int64]:
+    """Return likely codes (z, m, 4): every code of the fourth emitter that can take part, the others around what is left."""
     xyz = wanted.drive @ part.columns
     base, slope, low, high = along_fourth(xyz, part)
     metric = _metric(wanted)
     beside = offsets(3, -1, 2)
-    plain = _plain_tries(wanted, response)
+    plain = _box(wanted, response, 1)
     short = np.empty((len(xyz), _SHORT_LIST + plain.shape[1], 4), np.int64)
     short[:, _SHORT_LIST:] = plain
     top = len(response) - 1
@@ -167,13 +173,7 @@ def _four(wanted: Wanted, part: Emitters, response: NDArray[np.float64]) -> Choi
         picked[:count, :3] = tries.reshape(-1, 3)[first]
         picked[:count, 3] = np.repeat(fourth, len(beside))[first]
         picked[count:] = picked[0]
-    return _best(short, wanted, part, response)
-
-
-def _plain_tries(wanted: Wanted, response: NDArray[np.float64]) -> NDArray[np.int64]:
-    floor = np.floor(code_of_light(wanted.drive, response) + 1e-9).astype(np.int64)
-    near = floor[:, None, :] + offsets(wanted.drive.shape[1], -1, 2)
-    return np.asarray(np.clip(near, 0, len(response) - 1), np.int64)
+    return short
 
 
 def _metric(wanted: Wanted) -> NDArray[np.float64]:
@@ -218,8 +218,8 @@ def _with_global(
         scaled = Wanted(
             lab=some.lab, scale_cd=some.scale_cd / share, drive=np.minimum(some.drive / share, 1.0)
         )
-        found = _box(scaled, part, response, 0)
-        better = found.delta_e_2000 < best_error[rows] - SPARE_CURRENT_WITHIN
+        found = _best(_box(scaled, response, 0), scaled, part, response, 0.0)
+        better = found.delta_e_2000 < best_error[rows] - _LOWER_SETTING
         chosen = rows[better]
         best_error[chosen] = found.delta_e_2000[better]
         best_codes[chosen] = found.codes[better]
