@@ -314,6 +314,10 @@ class Transfer:
     diffuser_transmittance: float
     self_lux_per_cd: NDArray[np.float64]
     findings: tuple[Finding, ...] = ()
+    # What the remarks on evenness and bleed refer to; 0 where not known.
+    depth_mm: float = 0.0
+    pitch_mm: float = 0.0
+    wall_gap_mm: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -444,6 +448,16 @@ class OpenFeed:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class PartsRow:
+    """One line of the parts list."""
+
+    item: str
+    quantity: float
+    unit: str  # "pc", "m"
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class DataLine:
     """What goes with the data wire and each feed; None where the part's file lacks the figure.
 
@@ -528,6 +542,7 @@ class Power:
     kwh_per_month: float | None = None  # all cabinets, at the hours stated
     cost_per_month: float | None = None
     cabinets: int = 1
+    parts: tuple[PartsRow, ...] = ()  # what the wiring takes, for one cabinet
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -15,6 +15,8 @@ from marquee.power.circuit import solve_circuit
 from marquee.power.cost import RunningCost, month, running_cost
 from marquee.power.data_line import data_line_cites, find_data_line
 from marquee.power.heat import box_rise_k, heat_notes
+from marquee.power.ladder import jumper_lengths_mm
+from marquee.power.parts import wiring_parts
 from marquee.power.rails import Solution
 from marquee.power.search import lead_ohm
 from marquee.power.supply import class2_statement, efficiency_of
@@ -109,6 +111,7 @@ def assemble(design: Design, box: Box | None, alternatives: tuple[Alternative, .
         kwh_per_month=None if monthly is None else monthly[0],
         cost_per_month=None if monthly is None else monthly[1],
         cabinets=settings.cabinets,
+        parts=wiring_parts(supply, basis.owned, feeds, line, jumper_lengths_mm(basis.chain)),
     )
 
 
