@@ -23,7 +23,7 @@ def part() -> Part:
         intensity_spread=None,
         dominant_nm=(622.0, 522.0, 468.0),
         dominant_range_nm=None,
-        fwhm_nm=None,
+        fwhm_nm=(18.0, 33.0, 22.0),
         white_xy=None,
         response=tuple(i / 255 for i in range(256)),
         response_measured=False,

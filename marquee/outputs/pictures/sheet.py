@@ -144,8 +144,11 @@ class Sheet:
         points = np.stack([x + radius * np.cos(turn), y + radius * np.sin(turn)], axis=1)
         self.line(points.tolist(), colour, width)
 
-    def dot(self, x: float, y: float, radius: float, colour: Rgb) -> None:
-        """Draw a smooth disc."""
+    def dot(self, x: float, y: float, radius: float, colour: Rgb, width: int = 0) -> None:
+        """Draw a smooth disc, or a ring if given a line width."""
+        if width > 0:
+            self.ring(x, y, radius, colour, width)
+            return
         centre = sixteenths([(x, y)])[0].tolist()
         radius_fixed = round(radius * (1 << _SHIFT))
         cv2.circle(self.pixels, centre, radius_fixed, colour, -1, cv2.LINE_AA, _SHIFT)

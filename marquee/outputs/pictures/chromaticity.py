@@ -1,0 +1,241 @@
+"""chromaticity.png: where targets and results lie in the CIE 1976 diagram, and what the LEDs can make."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from marquee.colour.adapt import adaptation_matrix, observed_white_xyz
+from marquee.colour.constants import D65_XYZ, SRGB_TO_XYZ
+from marquee.colour.emission import emission
+from marquee.colour.observer import locus_xyz
+from marquee.colour.spaces import xyz_to_uv_prime
+from marquee.outputs.pictures.canvas import Canvas, View
+from marquee.outputs.pictures.face import zone_colours
+from marquee.outputs.pictures.layout import subtitle
+from marquee.outputs.pictures.sheet import (
+    HEADING_PX,
+    ROW_PX,
+    Column,
+    Lettering,
+    Sheet,
+    draw_table,
+)
+from marquee.outputs.pictures.style import MARGIN_PX, SMALL_PX, WIDTH_PX, Rgb, plain
+from marquee.plan import Plan
+from marquee.values import ZoneDrive
+
+_WHITE: Rgb = (255, 255, 255)
+_GRID: Rgb = (228, 231, 235)
+_LOCUS: Rgb = (110, 116, 126)
+_GAMUT: Rgb = (24, 28, 36)
+_SCREEN: Rgb = (70, 104, 168)
+_CYCLE: Rgb = (176, 122, 20)
+_MOST_ROWS = 22
+# The diagram's range, and sheet pixels per unit of u′ or v′.
+_U_LEAST, _U_MOST, _V_MOST, _SCALE = -0.04, 0.64, 0.62, 850.0
+_PLOT_X, _PLOT_Y = MARGIN_PX + 36, HEADING_PX
+_WAVELENGTHS_NM = (440, 460, 470, 480, 490, 500, 510, 520, 540, 560, 580, 600, 620)
+
+Places = NDArray[np.float64]
+
+
+def chromaticity_picture(plan: Plan) -> bytes:
+    """Return the PNG: spectral locus, the part's gamut, sRGB's, and each zone's target and result in u′ v′."""
+    return draw_chromaticity(plan).png()
+
+
+def draw_chromaticity(plan: Plan) -> Sheet:
+    """Return the sheet of `chromaticity_picture`.
+
+    All places are those of the light itself, under the sign's white: targets, given for D65, are adapted.
+    """
+    view = View(
+        x=_PLOT_X,
+        y=_PLOT_Y,
+        width_px=round((_U_MOST - _U_LEAST) * _SCALE),
+        height_px=round(_V_MOST * _SCALE),
+        px_per_mm=_SCALE,
+    )
+    sheet = Sheet(WIDTH_PX, view.y + view.height_px + 64)
+    colour = plan.project.colour
+    facts = (plain(plan.part.title), f"white {plain(colour.white)}", f"observer {colour.observer}")
+    sheet.heading("Colours", subtitle(plan, *facts))
+    part = xyz_to_uv_prime(np.array(emission(plan.part, colour.observer).xyz_cd))
+    sheet.paste(_diagram(plan, view, part).reduced(), view.x, view.y)
+    sheet.frame(view.x, view.y, view.width_px, view.height_px, _LOCUS)
+    _label_axes(sheet, view)
+    _label_places(sheet, view, plan, part)
+    _table(sheet, plan, view)
+    return sheet
+
+
+def zone_places(plan: Plan) -> list[tuple[ZoneDrive, Places, Places]]:
+    """Return each steady zone's drive with its target's and its result's u′, v′."""
+    from_d65 = _from_d65(plan)
+    return [
+        (
+            drive,
+            xyz_to_uv_prime(from_d65 @ np.array(drive.target.xyz)),
+            xyz_to_uv_prime(np.array(drive.intensity_xyz_cd)),
+        )
+        for drive in plan.drive.zones
+    ]
+
+
+def _from_d65(plan: Plan) -> NDArray[np.float64]:
+    colour = plan.project.colour
+    white = observed_white_xyz(colour.white, colour.observer, "colour.white")
+    return adaptation_matrix(D65_XYZ, white, colour.adaptation)
+
+
+def _at(uv: Places) -> tuple[float, float]:
+    """Return where a chromaticity lies in the view's own lengths, v′ upwards."""
+    return float(uv[0] - _U_LEAST), float(_V_MOST - uv[1])
+
+
+def _diagram(plan: Plan, view: View, part: Places) -> Canvas:
+    canvas = Canvas(view, _WHITE)
+    for tenth in np.arange(7) / 10:
+        for ends in (((tenth, 0.0), (tenth, _V_MOST)), ((_U_LEAST, tenth), (_U_MOST, tenth))):
+            canvas.path([_at(np.array(end)) for end in ends], _GRID, 0.0, 1.0)
+    observer = plan.project.colour.observer
+    locus = xyz_to_uv_prime(locus_xyz(np.arange(390.0, 701.0), observer))
+    canvas.path([_at(p) for p in (*locus, locus[0])], _LOCUS, 0.0, 1.6)
+    screen = xyz_to_uv_prime((_from_d65(plan) @ SRGB_TO_XYZ).T)
+    _dashed(canvas, [_at(p) for p in (*screen, screen[0])], _SCREEN)
+    corners = part[: len(plan.part.channels)]
+    hull = _hull(corners)
+    canvas.path([_at(p) for p in (*hull, hull[0])], _GAMUT, 0.0, 1.8)
+    if plan.drive.hue_cycle is not None:
+        cycle = xyz_to_uv_prime(np.array(plan.drive.hue_cycle.xyz_cd))
+        canvas.path([_at(p) for p in (*cycle, cycle[0])], _CYCLE, 0.0, 1.2)
+    marks = zone_places(plan)
+    for _, target, result in marks:
+        canvas.path([_at(target), _at(result)], _GAMUT, 0.0, 1.4)
+    for drive, target, result in marks:
+        zone = next(z for z in plan.zone_map.zones if z.id == drive.zone)
+        colour = zone_colours(plan.zone_map, zone)[0]
+        canvas.dots(np.array([_at(target)]), 8 / _SCALE, [_GAMUT])
+        canvas.dots(np.array([_at(target)]), 6.6 / _SCALE, [colour])
+        canvas.dots(np.array([_at(result)]), 4.4 / _SCALE, [_GAMUT])
+        canvas.dots(np.array([_at(result)]), 2.8 / _SCALE, [_WHITE])
+    return canvas
+
+
+def _hull(corners: Places) -> Places:
+    """Return the corners of what the channels can mix, in order: a W die may lie inside."""
+    import cv2
+
+    if len(corners) < 3:
+        return corners
+    points = cv2.convexHull(corners.astype(np.float32))
+    hull: Places = points.reshape(-1, 2).astype(np.float64)
+    return hull
+
+
+def _dashed(canvas: Canvas, points: list[tuple[float, float]], colour: Rgb) -> None:
+    for start, end in pairwise(np.array(points)):
+        count = max(1, round(float(np.hypot(*(end - start))) * _SCALE / 10))
+        for i in range(count):
+            a, b = (start + (end - start) * (i + part) / count for part in (0.0, 0.6))
+            canvas.path([tuple(a), tuple(b)], colour, 0.0, 1.4)
+
+
+def _label_axes(sheet: Sheet, view: View) -> None:
+    quiet = Lettering(size_px=SMALL_PX, colour=sheet.theme.muted, align="centre")
+    bottom = view.y + view.height_px
+    for i in range(7):
+        sheet.text(view.x + (i / 10 - _U_LEAST) * _SCALE, bottom + 14, f"{i / 10:.1f}", quiet)
+        if i:
+            sheet.text(view.x - 18, bottom - i / 10 * _SCALE, f"{i / 10:.1f}", quiet)
+    looks = Lettering(bold=True, align="centre")
+    sheet.text(view.x + view.width_px / 2, bottom + 36, "u′", looks)
+    sheet.text(view.x - 18, bottom - 0.35 * _SCALE, "v′", looks)
+
+
+def _label_places(sheet: Sheet, view: View, plan: Plan, part: Places) -> None:
+    quiet = Lettering(size_px=SMALL_PX, colour=_LOCUS, align="centre")
+    for drive, target, _ in zone_places(plan):
+        _near(sheet, view.at(*_at(target)), f"{drive.zone}", Lettering(bold=True, align="centre"))
+    looks = Lettering(size_px=SMALL_PX, bold=True, align="centre", halo=_WHITE)
+    for channel, place in zip(plan.part.channels, part, strict=True):
+        _near(sheet, view.at(*_at(place)), channel, looks)
+    white = np.array([xyz_to_uv_prime(_from_d65(plan) @ D65_XYZ)])
+    x, y = view.at(*_at(white[0]))
+    sheet.line([(x - 5, y), (x + 5, y)], _GAMUT, 1, _WHITE)
+    sheet.line([(x, y - 5), (x, y + 5)], _GAMUT, 1, _WHITE)
+    _near(sheet, (x, y), "white", Lettering(size_px=SMALL_PX, align="centre", halo=_WHITE))
+    locus = locus_xyz(np.array(_WAVELENGTHS_NM, float), plan.project.colour.observer)
+    middle = np.array([0.2, 0.45])
+    for wavelength, uv in zip(_WAVELENGTHS_NM, xyz_to_uv_prime(locus), strict=True):
+        out = (uv - middle) / np.hypot(*(uv - middle))
+        x, y = view.at(*_at(uv))
+        sheet.line([(x, y), (x + 4 * out[0], y - 4 * out[1])], _LOCUS, 1)
+        place = (x + 18 * out[0], y - 14 * out[1])
+        if sheet.is_free(sheet.measure(*place, f"{wavelength}", quiet)):
+            sheet.text(*place, f"{wavelength}", quiet)
+
+
+def _near(sheet: Sheet, place: tuple[float, float], text: str, looks: Lettering) -> None:
+    width = sheet.measure(0, 0, text, looks).x1
+    aside = width + 11
+    for dx, dy in ((aside, 0), (0, -17), (-aside, 0), (0, 17), (aside, -14), (-aside, 14)):
+        if sheet.is_free(sheet.measure(place[0] + dx, place[1] + dy, text, looks)):
+            sheet.text(place[0] + dx, place[1] + dy, text, looks)
+            return
+
+
+def _table(sheet: Sheet, plan: Plan, view: View) -> None:
+    x = view.x + view.width_px + 28
+    columns = (
+        Column(head="", width_px=40),
+        Column(head="zone", width_px=44),
+        Column(head="name", width_px=WIDTH_PX - MARGIN_PX - x - 84 - 240),
+        Column(head="Δu′v′", width_px=84, align="right"),
+        Column(head="ΔE₀₀", width_px=76, align="right"),
+        Column(head="± band", width_px=80, align="right"),
+    )
+    zones = {zone.id: zone for zone in plan.zone_map.zones}
+    rows = [
+        (
+            zone_colours(plan.zone_map, zones[drive.zone]),
+            f"{drive.zone}",
+            plain(zones[drive.zone].name),
+            f"{np.hypot(*(result - target)):.4f}",
+            f"{drive.delta_e_2000:.1f}" + ("" if drive.in_gamut else " *"),
+            "–" if drive.band_delta_e_2000 is None else f"{drive.band_delta_e_2000:.1f}",
+        )
+        for drive, target, result in zone_places(plan)[:_MOST_ROWS]
+    ]
+    y = draw_table(sheet, x, view.y, columns, rows) + 10
+    y = _key(sheet, plan, x, y)
+    quiet = Lettering(size_px=SMALL_PX, colour=sheet.theme.muted)
+    notes = ["ΔE₀₀: what the bytes leave over; ± band: spread of the part, 95 %"]
+    if not all(drive.in_gamut for drive in plan.drive.zones):
+        notes.insert(0, "* outside what the LEDs can mix; the nearest is shown")
+    for number, note in enumerate(notes):
+        sheet.text(x, y + ROW_PX * number + 12, note, quiet, WIDTH_PX - MARGIN_PX - x)
+
+
+def _key(sheet: Sheet, plan: Plan, x: int, y: int) -> int:
+    lines = [("what the LEDs can mix", _GAMUT, False), ("sRGB screens", _SCREEN, True)]
+    if plan.drive.hue_cycle is not None:
+        lines.append(("hue cycle", _CYCLE, False))
+    lines.append(("all light there is (spectral colours, nm)", _LOCUS, False))
+    for number, (text, colour, dashed) in enumerate(lines):
+        middle = y + ROW_PX * number + ROW_PX // 2
+        for start, end in ((0, 8), (12, 20), (24, 32)) if dashed else ((0, 32),):
+            sheet.line([(x + start, middle), (x + end, middle)], colour, 2)
+        sheet.text(x + 44, middle, text, Lettering(size_px=SMALL_PX))
+    middle = y + ROW_PX * len(lines) + ROW_PX // 2
+    sheet.dot(x + 16, middle, 8, _GAMUT)
+    sheet.dot(x + 16, middle, 6.6, (190, 194, 200))
+    sheet.dot(x + 16, middle, 4.4, _GAMUT)
+    sheet.dot(x + 16, middle, 2.8, _WHITE)
+    sheet.text(
+        x + 44, middle, "disc: target, ring: what the bytes give", Lettering(size_px=SMALL_PX)
+    )
+    return y + ROW_PX * (len(lines) + 1) + 8
