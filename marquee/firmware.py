@@ -17,6 +17,8 @@ from marquee.values import Chain, Drive, FirmwareBudget, Part, Power, Zone, Zone
 # English and Chinese), WS2813 V1.0, WS2812B-V5/W and SK6812 windows (no low time after a 1 suits every
 # sheet); computed.
 COMMON_BIT_NS = (320, 930, 725, 525)
+# What a part still reads beside its nominal times: WS2812B data sheet, English (2013-05-30), p. 2.
+_BIT_TOLERANCE_NS = 150
 # Latch covering >50 us (WS2812B 2013), 80 us (SK6812), >280 us (WS2812B-V5/W, WS2813), >=300 us (WS2815,
 # quoted second-hand); computed.
 COMMON_LATCH_US = 300
@@ -155,7 +157,7 @@ def choose_constants(
         planned_ma=_up(1000.0 * power.planned_a),
         dark_ua=_up(1e6 * power.dark_a),
         protocol=part.protocol,
-        bit_ns=part.bit_ns or COMMON_BIT_NS,
+        bit_ns=_bit_ns(part),
         latch_us=max(part.latch_us or 0, COMMON_LATCH_US) if part.protocol == "one-wire" else 0,
         clock_hz=part.clock_hz or COMMON_CLOCK_HZ,
         global_bits=part.global_bits,
@@ -219,6 +221,14 @@ def runs_of(leds: Sequence[int]) -> tuple[tuple[int, int], ...]:
         else:
             runs.append((led, 1))
     return tuple(runs)
+
+
+def _bit_ns(part: Part) -> tuple[int, int, int, int]:
+    """Return the common times where the part takes them: parts are sold mixed under one name."""
+    if part.bit_ns is None:
+        return COMMON_BIT_NS
+    apart = (abs(own - common) for own, common in zip(part.bit_ns, COMMON_BIT_NS, strict=True))
+    return COMMON_BIT_NS if max(apart) <= _BIT_TOLERANCE_NS else part.bit_ns
 
 
 def _channel_ua(part: Part) -> tuple[int, ...]:

@@ -1,0 +1,118 @@
+#include "frame.h"
+#include "trim.h"
+
+uint8_t frame[MARQUEE_FRAME_BYTES];
+
+/* Sums below are in uA in 32 bits. */
+MARQUEE_ASSERT(frame_sum_fits, 0xFFFFFFFFUL / MARQUEE_LED_COUNT >= MARQUEE_LED_FULL_UA);
+MARQUEE_ASSERT(led_product_fits, MARQUEE_LED_FULL_UA <= 500000UL);
+
+static void zone_colour(uint8_t zone, uint16_t hue_step, struct colour *out)
+{
+  uint8_t c;
+  out->global_code = MARQUEE_ZONE_GLOBAL(zone);
+  for (c = 0; c < MARQUEE_CHANNEL_COUNT; c++) {
+    out->code[c] = MARQUEE_ZONE_DRIVE(zone, c);
+  }
+#if MARQUEE_HUE_COUNT > 0
+  if (MARQUEE_ZONE_MODE(zone) == MARQUEE_HUE_CYCLE) {
+    for (c = 0; c < MARQUEE_CHANNEL_COUNT; c++) {
+      out->code[c] = MARQUEE_HUE_AT(hue_step, c);
+    }
+  }
+#else
+  (void)hue_step;
+#endif
+  trim_colour(zone, out);
+}
+
+/* Upper estimate of what one LED draws, its dark current apart, in uA. */
+static uint32_t led_ua(const struct colour *colour)
+{
+  uint32_t parts = 0, full = 255;
+  uint8_t c;
+  for (c = 0; c < MARQUEE_CHANNEL_COUNT; c++) {
+    uint32_t part = colour->code[c] * MARQUEE_CHANNEL_UA_AT(c);
+#if MARQUEE_LARGEST_ONLY
+    parts = part > parts ? part : parts;
+#else
+    parts += part;
+#endif
+  }
+#if MARQUEE_GLOBAL_BITS > 0
+  parts *= colour->global_code;
+  full *= (1u << MARQUEE_GLOBAL_BITS) - 1u;
+#endif
+  return (parts + full - 1u) / full;
+}
+
+/* How far all bytes must shrink, in 256ths: for the brightness, the cap of one LED and the limit of the sign. */
+static uint16_t held_scale(uint16_t hue_step, uint8_t brightness)
+{
+  const uint32_t led_allowed = MARQUEE_LED_FULL_UA * MARQUEE_CAP_255 / 255u;
+  const uint32_t all_allowed =
+    MARQUEE_LIMIT_MA * 1000UL > MARQUEE_DARK_UA ? MARQUEE_LIMIT_MA * 1000UL - MARQUEE_DARK_UA : 0u;
+  uint32_t largest = 0, total = 0, scale = brightness ? brightness + 1u : 0u;
+  uint8_t zone;
+  for (zone = 0; zone < MARQUEE_ZONE_COUNT; zone++) {
+    struct colour colour;
+    uint32_t ua;
+    zone_colour(zone, hue_step, &colour);
+    ua = led_ua(&colour);
+    largest = ua > largest ? ua : largest;
+    total += ua * MARQUEE_ZONE_LEDS(zone);
+  }
+  /* Divided by one 256th too much rather than too little, so that the result is never above the limit. */
+  if (largest > led_allowed && led_allowed / (largest / 256u + 1u) < scale) {
+    scale = led_allowed / (largest / 256u + 1u);
+  }
+  if (total > all_allowed && all_allowed / (total / 256u + 1u) < scale) {
+    scale = all_allowed / (total / 256u + 1u);
+  }
+  return (uint16_t)scale;
+}
+
+static void put_led(uint16_t led, const struct colour *colour)
+{
+  uint8_t *out = &frame[(uint32_t)led * LED_BYTES];
+  uint8_t b;
+#if MARQUEE_PROTOCOL == MARQUEE_CLOCKED
+  *out++ = (uint8_t)(0xE0u | colour->global_code);
+#endif
+  for (b = 0; b < MARQUEE_CHANNEL_COUNT; b++) {
+    *out++ = colour->code[MARQUEE_ORDER_AT(b)];
+  }
+}
+
+void fill_frame(uint16_t hue_step, uint8_t brightness)
+{
+  const uint16_t scale = held_scale(hue_step, brightness);
+  struct colour colour = {{0}, 0};
+  uint16_t led, run, last;
+  uint8_t zone, c;
+  for (led = 0; led < MARQUEE_LED_COUNT; led++) {
+    put_led(led, &colour); /* dark, unless a run below says otherwise */
+  }
+  for (zone = 0; zone < MARQUEE_ZONE_COUNT; zone++) {
+    zone_colour(zone, hue_step, &colour);
+    for (c = 0; c < MARQUEE_CHANNEL_COUNT; c++) {
+      colour.code[c] = (uint8_t)((uint32_t)colour.code[c] * scale / 256u);
+    }
+    last = (uint16_t)(MARQUEE_ZONE_FIRST_RUN(zone) + MARQUEE_ZONE_RUNS(zone));
+    for (run = MARQUEE_ZONE_FIRST_RUN(zone); run < last; run++) {
+      for (led = 0; led < MARQUEE_RUN_LEDS(run); led++) {
+        put_led((uint16_t)(MARQUEE_RUN_FIRST(run) + led), &colour);
+      }
+    }
+  }
+}
+
+void read_frame(uint16_t led, struct colour *shown)
+{
+  const uint8_t *in = &frame[(uint32_t)led * LED_BYTES];
+  uint8_t b;
+  shown->global_code = LED_HEAD ? (uint8_t)(*in & 0x1Fu) : 0u;
+  for (b = 0; b < MARQUEE_CHANNEL_COUNT; b++) {
+    shown->code[MARQUEE_ORDER_AT(b)] = in[LED_HEAD + b];
+  }
+}
