@@ -1,0 +1,162 @@
+"""Light in the box: what every zone's LEDs lay under the diffuser, and the lit face as driven."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from marquee.box.light_face_grid import grid_for, zone_of_elements
+from marquee.box.light_metrics import light_findings, zone_lights
+from marquee.box.light_scene import Barrier, Floats, Ring, Scene
+from marquee.box.light_solve import illuminate
+from marquee.box.materials import box_optics
+from marquee.errors import Finding
+from marquee.project import BoxSettings
+from marquee.values import Box, Chain, Drive, Light, Transfer, Wall, ZoneMap, read_only
+
+
+def transfer_light(zone_map: ZoneMap, box: Box, chain: Chain, settings: BoxSettings) -> Transfer:
+    """Return the illuminance under the diffuser per candela of each zone's LEDs.
+
+    Lambertian LEDs on the box's back (±60° half angle), exact shadows of the walls, interreflection between
+    floor, walls and the diffuser's underside, light over walls that stop short of the diffuser. Not
+    modelled: gloss, the spread of light inside the diffuser sheet (about its own thickness), the face.
+    The grid's element is a tenth of the depth, finer on small faces.
+
+    Parameters
+    ----------
+    zone_map : ZoneMap
+        Which zone's apertures lie where.
+    box : Box
+        Size, depth and walls [mm].
+    chain : Chain
+        LED places; those of zone -1 stay dark.
+    settings : BoxSettings
+        Paint and diffuser, or the maker's own measurements of them.
+
+    Raises
+    ------
+    QuantityError
+        An LED outside the box, no depth, a reflectance of 1 or more, a diffuser thicker than the box.
+    UnknownNameError
+        Paint or diffuser is not in the materials table.
+    """
+    optics = box_optics(settings)
+    scene = scene_of(zone_map, box, chain, settings)
+    light = illuminate(scene)
+    zone_of_element = zone_of_elements(zone_map, scene.grid)
+    lux_per_cd = light.total_lux.astype(np.float32)
+    own = [
+        float(lux_per_cd[zone.id][zone_of_element == zone.id].mean(dtype=float))
+        if (zone_of_element == zone.id).any()
+        else 0.0
+        for zone in zone_map.zones
+    ]
+    return Transfer(
+        x_mm=read_only(scene.grid.x_mm),
+        y_mm=read_only(scene.grid.y_mm),
+        lux_per_cd=read_only(lux_per_cd),
+        zone_of_element=read_only(zone_of_element),
+        diffuser_transmittance=optics.diffuser_transmittance,
+        self_lux_per_cd=read_only(np.array(own)),
+        findings=_placed_findings(scene, light.led_region),
+        depth_mm=box.depth_mm,
+        pitch_mm=chain.pitch_mm,
+        wall_gap_mm=box.wall_gap_mm if box.walls else 0.0,
+    )
+
+
+def scene_of(zone_map: ZoneMap, box: Box, chain: Chain, settings: BoxSettings) -> Scene:
+    """Return the light model's scene: one channel a zone, its LEDs at 1 cd, walls as footprints."""
+    optics = box_optics(settings)
+    lit = np.flatnonzero(chain.zone >= 0)
+    led_cd = np.zeros((len(lit), len(zone_map.zones)))
+    led_cd[np.arange(len(lit)), chain.zone[lit]] = 1.0
+    rings = tuple(ring for wall in box.walls for ring in _footprint(wall, box.wall_thickness_mm))
+    paint = optics.surface_reflectance
+    return Scene(
+        width_mm=box.width_mm,
+        height_mm=box.height_mm,
+        depth_mm=box.depth_mm,
+        floor_reflectance=paint,
+        rim_reflectance=paint,
+        barrier_reflectance=paint,
+        diffuser_reflectance=optics.diffuser_reflectance,
+        led_xy_mm=np.stack([chain.x_mm[lit], chain.y_mm[lit]], axis=1).astype(float),
+        led_cd=led_cd,
+        grid=grid_for(box.width_mm, box.height_mm, box.depth_mm),
+        barriers=(Barrier(footprints_mm=rings, gap_mm=box.wall_gap_mm),) if rings else (),
+    )
+
+
+def _footprint(wall: Wall, thickness_mm: float) -> list[Ring]:
+    """Return rings that together cover a wall: one around each of its joints, so that corners are filled."""
+    import shapely
+
+    path = [p for k, p in enumerate(wall.path_mm) if k == 0 or p != wall.path_mm[k - 1]]
+    if len(path) < 2:
+        return []
+    closed = len(path) > 3 and path[0] == path[-1]
+    ring = [path[-2], *path] if closed else path
+    pieces = [ring[k : k + 3] for k in range(max(1, len(ring) - 2))]
+    rings: list[Ring] = []
+    for piece in pieces:
+        shape = shapely.LineString(piece).buffer(
+            thickness_mm / 2, cap_style="flat", join_style="mitre", mitre_limit=2.0
+        )
+        parts = [p for p in shapely.get_parts(shape) if isinstance(p, shapely.Polygon)]
+        rings += [tuple((float(x), float(y)) for x, y in p.exterior.coords) for p in parts]
+    return rings
+
+
+def _placed_findings(scene: Scene, led_region: NDArray[np.intp]) -> tuple[Finding, ...]:
+    buried = np.flatnonzero(led_region < 0)
+    if not buried.size:
+        return ()
+    x_mm, y_mm = scene.led_xy_mm[buried[0]]
+    return (
+        Finding(
+            code="light.led-in-wall",
+            where=f"LED at {x_mm:.1f}, {y_mm:.1f} mm",
+            message=f"{buried.size} lit LED(s) stand inside a wall and light nothing; move them or the wall",
+        ),
+    )
+
+
+def light_face(transfer: Transfer, zone_map: ZoneMap, drive: Drive) -> Light:
+    """Return the lit face as driven: luminance of the diffuser and each zone's evenness and bleed.
+
+    Luminance L = E τ / π of a Lambertian sheet, E the illuminance under it. A zone that runs the hue cycle is
+    taken at the cycle's mean colour.
+
+    Parameters
+    ----------
+    transfer : Transfer
+        Illuminance per candela of each zone's LEDs.
+    zone_map : ZoneMap
+        Names of the zones.
+    drive : Drive
+        XYZ of one LED of each zone as driven, Y in cd.
+    """
+    emitted = emitted_xyz_cd(zone_map, drive)
+    per_lux = transfer.diffuser_transmittance / np.pi
+    xyz = np.tensordot(transfer.lux_per_cd, emitted.astype(np.float32), axes=(0, 0))
+    luminance = (xyz * np.float32(per_lux)).astype(np.float32)
+    zones = zone_lights(transfer, zone_map, drive, emitted)
+    return Light(
+        luminance_xyz=read_only(luminance),
+        zones=zones,
+        findings=light_findings(transfer, zone_map, zones, emitted),
+    )
+
+
+def emitted_xyz_cd(zone_map: ZoneMap, drive: Drive) -> Floats:
+    """Return (zones, 3) XYZ of one LED of each zone as driven, Y in cd; the mean over a hue cycle."""
+    emitted = np.zeros((len(zone_map.zones), 3))
+    for driven in drive.zones:
+        emitted[driven.zone] = driven.intensity_xyz_cd
+    steady = {driven.zone for driven in drive.zones}
+    for zone in zone_map.zones:
+        if drive.hue_cycle is not None and (zone.mode == "hue-cycle" or zone.id not in steady):
+            emitted[zone.id] = np.mean(drive.hue_cycle.xyz_cd, axis=0)
+    return emitted

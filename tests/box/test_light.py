@@ -1,0 +1,182 @@
+"""The light stage as the pipeline calls it: transfer, lit face, remarks, refusals."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from marquee.box.light import light_face, transfer_light
+from marquee.box.light_face_grid import grid_for, zone_of_elements
+from marquee.errors import QuantityError
+from marquee.values import HueCycle, Transfer
+from tests.box.light_made import (
+    drive_of,
+    open_scene,
+    settings,
+    strip_box,
+    strip_chain,
+    strip_map,
+)
+
+GREEN, RED = (0.3, 1.0, 0.1), (1.0, 0.5, 0.05)
+
+
+def _transfer(zones: int = 2, *, gap_mm: float = 0.0, depth_mm: float = 30.0) -> Transfer:
+    width = 60.0 * zones
+    return transfer_light(
+        strip_map(zones, width, 60),
+        strip_box(zones, width, 60, depth_mm=depth_mm, gap_mm=gap_mm),
+        strip_chain(zones, width, 60),
+        settings(depth_mm=depth_mm),
+    )
+
+
+def test_luminance_is_illuminance_times_transmittance_over_pi() -> None:
+    # L = E τ / π: definition of a Lambertian transmitter (CIE S 017, 17-24-052 with 17-21-060 from memory).
+    transfer = _transfer()
+    light = light_face(transfer, strip_map(2, 120, 60), drive_of([GREEN, GREEN]))
+    lux = transfer.lux_per_cd.sum(axis=0)
+    tau = settings().transmittance or transfer.diffuser_transmittance
+    assert light.luminance_xyz[..., 1] == pytest.approx(lux * tau / np.pi, rel=1e-5)
+    assert light.luminance_xyz[..., 0] == pytest.approx(0.3 * lux * tau / np.pi, rel=1e-5)
+
+
+def test_sealed_cells_do_not_bleed_and_a_gap_does() -> None:
+    zone_map, drive = strip_map(2, 120, 60), drive_of([GREEN, RED])
+    sealed = light_face(_transfer(), zone_map, drive)
+    open_top = light_face(_transfer(gap_mm=3.0), zone_map, drive)
+    assert [z.bleed for z in sealed.zones] == [0.0, 0.0]
+    assert all(z.bleed_delta_e_2000 == 0 for z in sealed.zones)
+    for own, other in ((0, 1), (1, 0)):
+        found = open_top.zones[own]
+        assert found.bleed > 0
+        assert found.bleed_from[0][0] == other
+        assert found.bleed_delta_e_2000 > 0
+
+
+def test_an_open_box_mixes_its_zones_and_the_maker_is_told() -> None:
+    zone_map = strip_map(2, 120, 60)
+    box = replace(strip_box(2, 120, 60), walls=())
+    transfer = transfer_light(zone_map, box, strip_chain(2, 120, 60), settings())
+    light = light_face(transfer, zone_map, drive_of([GREEN, RED]))
+    assert light.zones[0].bleed > 0.05
+    remarks = [f for f in light.findings if f.code == "light.bleed"]
+    assert {f.where for f in remarks} == {"zone 0 band 0", "zone 1 band 1"}
+    assert "zone 1 band 1" in next(f.message for f in remarks if f.where == "zone 0 band 0")
+
+
+def test_bleed_shares_and_own_light_make_the_whole() -> None:
+    zone_map = strip_map(3, 180, 60)
+    transfer = _transfer(3, gap_mm=2.0)
+    light = light_face(transfer, zone_map, drive_of([GREEN, RED, GREEN]))
+    per_lux = transfer.diffuser_transmittance / np.pi
+    for zone, intensity in zip(light.zones, (1.0, 0.5, 1.0), strict=True):
+        own = transfer.self_lux_per_cd[zone.zone] * per_lux * intensity
+        assert own + zone.bleed * zone.luminance_cd_m2 == pytest.approx(
+            zone.luminance_cd_m2, rel=1e-5
+        )
+        assert zone.bleed == pytest.approx(sum(share for _, share in zone.bleed_from))
+
+
+def test_a_coarse_pitch_in_a_shallow_box_is_called_uneven_with_depth_and_pitch_named() -> None:
+    zone_map = strip_map(1, 120, 90)
+    transfer = transfer_light(
+        zone_map,
+        strip_box(1, 120, 90, depth_mm=12),
+        strip_chain(1, 120, 90, pitch_mm=30),
+        settings(depth_mm=12.0),
+    )
+    light = light_face(transfer, zone_map, drive_of([GREEN]))
+    (remark,) = [f for f in light.findings if f.code == "light.uneven"]
+    assert "30.0 mm" in remark.message
+    assert "12.0 mm" in remark.message
+    assert light.zones[0].min_over_max < 0.6
+    assert light.zones[0].min_over_max <= light.zones[0].min_over_mean
+
+
+def test_a_zone_without_leds_is_called_dark() -> None:
+    zone_map, chain = strip_map(2, 120, 60), strip_chain(2, 120, 60)
+    dark = replace(chain, zone=np.where(chain.zone == 1, -1, chain.zone).astype(np.int16))
+    transfer = transfer_light(zone_map, strip_box(2, 120, 60), dark, settings())
+    light = light_face(transfer, zone_map, drive_of([GREEN, RED]))
+    assert transfer.self_lux_per_cd[1] == 0
+    assert [f.where for f in light.findings if f.code == "light.dark"] == ["zone 1 band 1"]
+
+
+def test_an_led_inside_a_wall_is_reported() -> None:
+    chain = strip_chain(2, 120, 60)
+    x = chain.x_mm.copy()
+    x[0] = 60.0
+    transfer = transfer_light(
+        strip_map(2, 120, 60), strip_box(2, 120, 60), replace(chain, x_mm=x), settings()
+    )
+    assert [f.code for f in transfer.findings] == ["light.led-in-wall"]
+
+
+def test_a_zone_on_the_hue_cycle_shines_with_the_mean_of_the_cycle() -> None:
+    zone_map = strip_map(1, 60, 60)
+    cycle = HueCycle(
+        codes=((1, 0, 0), (0, 1, 0)), xyz_cd=((0.2, 0.4, 0.0), (0.4, 0.8, 0.2)), period_s=1.0
+    )
+    drive = replace(drive_of([]), hue_cycle=cycle)
+    transfer = transfer_light(zone_map, strip_box(1, 60, 60), strip_chain(1, 60, 60), settings())
+    light = light_face(transfer, zone_map, drive)
+    per_lux = transfer.diffuser_transmittance / np.pi
+    assert light.luminance_xyz[5, 5] == pytest.approx(
+        np.array([0.3, 0.6, 0.1]) * transfer.lux_per_cd[0, 5, 5] * per_lux, rel=1e-5
+    )
+
+
+def test_light_is_the_same_twice() -> None:
+    first, second = _transfer(gap_mm=1.0), _transfer(gap_mm=1.0)
+    assert first.lux_per_cd.tobytes() == second.lux_per_cd.tobytes()
+
+
+# --- grid ------------------------------------------------------------------------------------------
+
+
+def test_a_stroke_thinner_than_an_element_keeps_its_elements() -> None:
+    zone_map = strip_map(1, 100, 60, mm_per_px=0.25)
+    pixels = np.full_like(zone_map.zone_of_px, -1)
+    pixels[40:200, 133:135] = 0  # 0.5 mm wide, in the element from 33 to 36 mm
+    thin = replace(zone_map, zone_of_px=pixels)
+    grid = grid_for(100, 60, 30)
+    found = zone_of_elements(thin, grid)
+    assert set(np.flatnonzero((found == 0).any(axis=0))) == {int(33.5 / grid.dx_mm)}
+    assert (found == 0).sum() >= 40 / grid.dy_mm
+
+
+def test_an_element_goes_to_the_zone_with_most_of_its_pixels() -> None:
+    zone_map = strip_map(2, 60, 60, mm_per_px=0.5)
+    pixels = np.zeros_like(zone_map.zone_of_px)
+    pixels[:, 61:] = 1  # boundary at 30.5 mm
+    grid = replace(grid_for(60, 60, 30), x0_mm=1.0, y0_mm=1.0, dx_mm=2.0, dy_mm=2.0, nx=30, ny=30)
+    found = zone_of_elements(replace(zone_map, zone_of_px=pixels), grid)
+    assert (found[:, :15] == 0).all()
+    assert (found[:, 15:] == 1).all()
+
+
+# --- refusals --------------------------------------------------------------------------------------
+
+
+def test_an_led_outside_the_box_is_refused() -> None:
+    with pytest.raises(QuantityError, match=r"LED 1: lies at 120\.0, 30\.0 mm, outside"):
+        open_scene(100, 60, 30, [(50, 30), (120, 30)])
+
+
+def test_a_box_without_depth_is_refused() -> None:
+    with pytest.raises(QuantityError, match=r"box\.depth.*no room"):
+        open_scene(100, 60, 0, [(50, 30)])
+
+
+@pytest.mark.parametrize("value", [1.0, 1.2, -0.1, float("nan")])
+def test_a_reflectance_that_is_none_is_refused(value: float) -> None:
+    with pytest.raises(QuantityError, match="reflectance"):
+        open_scene(100, 60, 30, [(50, 30)], reflectance=value)
+
+
+def test_a_wall_gap_as_high_as_the_box_is_refused() -> None:
+    with pytest.raises(QuantityError, match=r"wall_gap.*smaller"):
+        _transfer(gap_mm=30.0)
