@@ -53,7 +53,7 @@ def emitters(
     Parameters
     ----------
     columns : (n, 3)
-        XYZ [cd] of each emitter at full drive.
+        XYZ [cd] of each emitter at full drive; the first three must mix colours, as red, green and blue do.
     current : (n,)
         Current of each at full drive.
     largest : bool
@@ -62,14 +62,14 @@ def emitters(
     Raises
     ------
     InputError
-        Fewer than three emitters, or emitters that span no area of colours.
+        Fewer than three emitters, or a first three that span no area of colours.
     """
     unit = columns / np.linalg.norm(columns, axis=1, keepdims=True)
-    if len(columns) < 3 or np.linalg.svd(unit, compute_uv=False)[-1] < 1e-6:
+    if len(columns) < 3 or np.linalg.svd(unit[:3], compute_uv=False)[-1] < 1e-6:
         raise InputError(
             where,
             f"its {len(columns)} channels cannot mix colours",
-            "choose a part with at least red, green and blue",
+            "choose a part whose first three channels are red, green and blue",
         )
     pairs = [(i, j) for i in range(len(columns)) for j in range(i + 1, len(columns))]
     one_way = np.array([np.cross(unit[i], unit[j]) for i, j in pairs])

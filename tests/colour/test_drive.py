@@ -210,6 +210,35 @@ def test_mixed_zones_run_a_cycle_and_have_no_drive() -> None:
     assert drive_of(PALETTE).hue_cycle is None
 
 
+@pytest.mark.parametrize("name", ["rgb_linear", "rgbw_neutral"])
+def test_sign_of_mixed_zones_alone_runs_its_cycle_at_the_parts_own_white(name: str) -> None:
+    sheet: dict[str, Any] = dict(SHEET)
+    if name == "rgbw_neutral":
+        sheet = {
+            "dominant_nm": (*SHEET["dominant_nm"], float("nan")),
+            "fwhm_nm": (*SHEET["fwhm_nm"], float("nan")),
+            "white_xy": (0.37, 0.37),
+        }
+    part, emission = reference_part(name, **sheet)
+    targets = targets_of(["#ffffff", "#d6402b"])
+    drive = solve_drive(
+        zone_map_of(targets, cycling=(0, 1)), part, transfer_of([9.0, 9.0]), ColourSettings()
+    )
+    assert drive.zones == ()
+    assert drive.limiting_zone is None
+    assert drive.hue_cycle is not None
+    luminance = np.array(drive.hue_cycle.xyz_cd)[:, 1]
+    assert luminance.min() > 0.5 * np.array(emission.xyz_cd)[2, 1]
+
+
+@pytest.mark.parametrize("name", PART_NAMES)
+def test_no_colours_give_no_zones(name: str) -> None:
+    part, emission = reference_part(name, intensity_spread=(0.8, 1.5))
+    solved = drive_for([], part, emission, ColourSettings(), led_counts=np.zeros(0, np.int64))
+    assert solved.zones == ()
+    assert solved.limited_by is None
+
+
 def test_part_without_intensities_is_refused_with_the_key_to_give() -> None:
     part = part_with_sheet(intensity_cd=None)
     targets = targets_of(PALETTE)
