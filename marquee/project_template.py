@@ -18,6 +18,9 @@ _EXAMPLES = {
     "rail_ohm_per_m": "0.37",
     "efficiency": '"83%"',
     "tariff_per_kwh": "0.30",
+    "wire_size": '"18AWG"',
+    "hours_per_day": "8",
+    "measured_w": "20",
 }
 _OVERRIDE = """\
 # Your word on single apertures: a point of one, from the top left, and what becomes of it.

@@ -16,13 +16,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from marquee.errors import Finding
-from marquee.values_power import Alternative as Alternative
-from marquee.values_power import DataLine as DataLine
-from marquee.values_power import Feed as Feed
-from marquee.values_power import OpenFeed as OpenFeed
-from marquee.values_power import PartsRow as PartsRow
-from marquee.values_power import Power as Power
-from marquee.values_power import Supply as Supply
+from marquee.values_power import Alternative as Alternative  # noqa: PLC0414 -- handed on
+from marquee.values_power import DataLine as DataLine  # noqa: PLC0414 -- handed on
+from marquee.values_power import Feed as Feed  # noqa: PLC0414 -- handed on
+from marquee.values_power import OpenFeed as OpenFeed  # noqa: PLC0414 -- handed on
+from marquee.values_power import PartsRow as PartsRow  # noqa: PLC0414 -- handed on
+from marquee.values_power import Power as Power  # noqa: PLC0414 -- handed on
+from marquee.values_power import Supply as Supply  # noqa: PLC0414 -- handed on
 
 Point = tuple[float, float]
 Path_mm = tuple[Point, ...]

@@ -14,6 +14,7 @@ ROOT = Path(marquee.__file__).parent
 ORDER = (
     ("errors",),
     ("units",),
+    ("values_power",),
     ("values",),
     ("tables",),
     ("project",),
