@@ -20,6 +20,7 @@ from marquee.outputs.pictures.overview import draw_overview, overview_picture
 from marquee.outputs.pictures.sheet import Sheet, TextBox
 from marquee.outputs.pictures.zones import draw_zones, zones_picture
 from marquee.plan import Plan
+from tests.pictures.crowded import crowded_plan
 from tests.pictures.factory import COLOURS, LUMINANCE, scene, synthetic_plan
 
 PICTURES: dict[str, Callable[[Plan], bytes]] = {
@@ -104,6 +105,17 @@ def test_no_text_overlaps_another_leaves_the_sheet_or_is_small(
         assert box.x1 <= sheet.width_px, box
         assert box.y1 <= sheet.height_px, box
         assert box.size_px >= 11
+
+
+@pytest.mark.parametrize("name", SHEETS)
+def test_no_text_overlaps_where_there_is_more_than_a_sheet_holds(name: str) -> None:
+    sheet = SHEETS[name](crowded_plan())
+    for first, second in combinations(sheet.texts, 2):
+        assert not first.meets(second), f"{first} {second}"
+    assert max(box.y1 for box in sheet.texts) <= sheet.height_px
+    if name in {"zones", "barriers"}:
+        # What is left out is said.
+        assert any("plan.json" in box.text for box in sheet.texts)
 
 
 @pytest.mark.parametrize("name", PICTURES)

@@ -40,6 +40,7 @@ from marquee.values import Adjacency, Zone, ZoneMap
 _WHITE = (255, 255, 255)
 _MOST_ROWS = 24
 _MOST_GAPS = 20
+_MOST_NAMED = 20
 # An aperture carries its zone's number if the digits keep this far from its edge.
 _NUMBER_CLEARANCE_PX = 11.0
 
@@ -53,9 +54,10 @@ def draw_zones(plan: Plan) -> Sheet:
     """Return the sheet of `zones_picture`."""
     zone_map = plan.zone_map
     layout = lay_out((zone_map.width_mm, zone_map.height_mm), labels=True)
-    gaps = near_pairs(plan)
+    near = near_pairs(plan)
+    gaps = near[:_MOST_GAPS]
     rows = min(len(zone_map.zones), _MOST_ROWS)
-    notes = _notes(zone_map)
+    notes = _notes(zone_map, len(near) - len(gaps))
     gap_columns = layout.tables_width_px >= 1000
     below = 0 if gap_columns or not gaps else table_height(len(gaps)) + 12
     tallest = max(table_height(rows), table_height(len(gaps)) if gap_columns and gaps else 0)
@@ -63,9 +65,10 @@ def draw_zones(plan: Plan) -> Sheet:
     sheet = Sheet(WIDTH_PX, layout.height_px(bottom))
     sheet.heading("Zones", subtitle(plan, _count(zone_map)), "FRONT VIEW")
     sheet.paste(_face(zone_map, layout.view).reduced(), layout.view.x, layout.view.y)
-    left_out = _name_zones(sheet, zone_map, layout)
+    inside = aperture_marks(zone_map, layout.view)
+    left_out = _name_zones(sheet, zone_map, layout, inside)
     _mark_gaps(sheet, zone_map, gaps, layout.view)
-    _number_apertures(sheet, zone_map, layout.view)
+    _number_apertures(sheet, zone_map, inside)
     bar = sheet.scale_bar(MARGIN_PX, layout.bar_y, layout.view.px_per_mm, layout.bar_most_px)
     if left_out:
         quiet = Lettering(size_px=SMALL_PX, colour=sheet.theme.muted)
@@ -79,7 +82,7 @@ def near_pairs(plan: Plan) -> list[Adjacency]:
     box = plan.project.box
     room_mm = plan.box.wall_thickness_mm + 2 * box.clearance_mm
     near = [a for a in plan.zone_map.adjacent if a.touching or a.gap_mm < room_mm]
-    return sorted(near, key=lambda a: (a.gap_mm, a.zones))[:_MOST_GAPS]
+    return sorted(near, key=lambda a: (a.gap_mm, a.zones))
 
 
 def _count(zone_map: ZoneMap) -> str:
@@ -90,14 +93,18 @@ def _count(zone_map: ZoneMap) -> str:
     )
 
 
-def _notes(zone_map: ZoneMap) -> list[str]:
+def _notes(zone_map: ZoneMap, more_near: int) -> list[str]:
     notes = [
         f"Zone {zone.id} is mixed: {plain(zone.reason)}"
         for zone in zone_map.zones
         if zone.kind == "mixed" and zone.reason
     ][:4]
     more = len(zone_map.zones) - _MOST_ROWS
-    return notes + ([f"{more} more zones are listed in plan.json"] if more > 0 else [])
+    if more > 0:
+        notes.append(f"{more} more zones are listed in plan.json")
+    if more_near > 0:
+        notes.append(f"{more_near} more pairs of neighbours are near each other: see plan.json")
+    return notes
 
 
 def _face(zone_map: ZoneMap, view: View) -> Canvas:
@@ -109,9 +116,17 @@ def _face(zone_map: ZoneMap, view: View) -> Canvas:
     return canvas
 
 
-def _name_zones(sheet: Sheet, zone_map: ZoneMap, layout: Layout) -> int:
+def _carries_number(mark: Mark | None) -> bool:
+    return mark is not None and mark.clearance_px >= _NUMBER_CLEARANCE_PX
+
+
+def _name_zones(sheet: Sheet, zone_map: ZoneMap, layout: Layout, inside: dict[int, Mark]) -> int:
     view = layout.view
     largest = sorted(zone_map.zones, key=lambda z: (-z.area_mm2, z.id))
+    if len(largest) > _MOST_NAMED:
+        # Names would come down to numbers, which the wider apertures carry inside anyway.
+        carried = {a.zone for a in zone_map.apertures if _carries_number(inside.get(a.id))}
+        largest = [zone for zone in largest if zone.id not in carried]
     right, bottom = view.x + view.width_px, view.y + view.height_px
     if not layout.wide:
         marks = zone_marks(zone_map, view, "right")
@@ -157,12 +172,11 @@ def _letters(count: int) -> list[str]:
     return [chr(ord("A") + i) for i in range(count)]
 
 
-def _number_apertures(sheet: Sheet, zone_map: ZoneMap, view: View) -> None:
-    marks = aperture_marks(zone_map, view)
+def _number_apertures(sheet: Sheet, zone_map: ZoneMap, inside: dict[int, Mark]) -> None:
     zones = {z.id: z for z in zone_map.zones}
     for aperture in zone_map.apertures:
-        mark = marks.get(aperture.id)
-        if mark is None or mark.clearance_px < _NUMBER_CLEARANCE_PX:
+        mark = inside.get(aperture.id)
+        if mark is None or not _carries_number(mark):
             continue
         zone = zones[aperture.zone]
         fill = zone_colours(zone_map, zone)[0]
