@@ -179,6 +179,10 @@ class ColourSettings(Section):
     out_of_gamut: Literal["hue", "nearest"] = Field(
         default="hue", description="keep the hue and give chroma, or least CIEDE2000"
     )
+    global_current: Literal["zone", "full"] = Field(
+        default="zone",
+        description="on parts with a global setting: the best for each zone, or always the full one",
+    )
     current_saving_delta_e: float = Field(
         default=0.009,
         ge=0,

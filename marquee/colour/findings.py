@@ -59,6 +59,7 @@ def drive_findings(
         found += _lifted(float(own_room), where, settings)
     if white_room >= _HELD_BACK:
         found += _limited(zones, room, limiting, names, settings)
+    found += _global(zones, part)
     if not part.response_measured:
         found.append(
             Finding(
@@ -147,6 +148,22 @@ def _lifted(room: float, where: str, settings: ColourSettings) -> list[Finding]:
             where=where,
             message=f"shown {lift:.0f} times brighter than its lightness asks for; a dark colour may look like "
             'another: choose policy = "keep" or a smaller blend',
+        )
+    ]
+
+
+def _global(zones: tuple[ZoneDrive, ...], part: Part) -> list[Finding]:
+    top = 2**part.global_bits - 1
+    lowest = min((zone.global_code for zone in zones if zone.global_code is not None), default=top)
+    if lowest >= top:
+        return []
+    return [
+        Finding(
+            code="colour.global-dimmed",
+            where=f"part {part.name}",
+            message=f"zones use global settings down to {lowest} of {top} for finer colour; some parts of this kind "
+            "then pulse slowly (about 582 Hz measured on one, seen when the eye moves or in film), others "
+            'shift in hue: if you see either, set global_current = "full"',
         )
     ]
 

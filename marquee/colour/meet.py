@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -158,13 +158,16 @@ def _meet(task: _Task, settings: ColourSettings, brightness: float) -> _Met:
     made, reachable = _within_reach(task.xyz, task.made, level, part)
     drive = least_current(made * level[:, None], part)
     wanted = Wanted(lab=xyz_to_lab(task.xyz, D65_XYZ), scale_cd=level, drive=drive)
+    bits = task.seen.part.global_bits
     choice = choose_codes(
         wanted,
         part,
         task.seen.response,
-        task.seen.part.global_bits,
+        bits if settings.global_current == "zone" else 0,
         settings.current_saving_delta_e,
     )
+    if bits and choice.global_code is None:
+        choice = replace(choice, global_code=np.full(len(level), 2**bits - 1))
     return _Met(wanted=wanted, choice=choice, reachable=reachable)
 
 

@@ -196,6 +196,26 @@ def test_global_current_lands_nearer_than_codes_alone() -> None:
         assert np.mean([z.delta_e_2000 for z in helped]) < np.mean([z.delta_e_2000 for z in alone])
 
 
+def test_global_current_can_be_left_at_full_and_dimming_is_told() -> None:
+    targets = targets_of(PALETTE)
+    part = part_with_sheet(global_bits=5)
+    scene = (zone_map_of(targets), part, transfer_of([1.0] * 6))
+    by_zone = solve_drive(*scene, ColourSettings.model_validate({"brightness": 0.2}))
+    full = solve_drive(
+        *scene, ColourSettings.model_validate({"brightness": 0.2, "global_current": "full"})
+    )
+    plain = solve_drive(
+        zone_map_of(targets),
+        part_with_sheet(),
+        transfer_of([1.0] * 6),
+        ColourSettings.model_validate({"brightness": 0.2}),
+    )
+    assert {z.global_code for z in full.zones} == {31}
+    assert [z.codes for z in full.zones] == [z.codes for z in plain.zones]
+    assert "colour.global-dimmed" in codes_found(by_zone)
+    assert "colour.global-dimmed" not in codes_found(full)
+
+
 def test_mixed_zones_run_a_cycle_and_have_no_drive() -> None:
     targets = targets_of(PALETTE)
     drive = solve_drive(
