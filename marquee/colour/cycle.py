@@ -24,6 +24,7 @@ _NEAR = 24  # choices of codes weighed for each step
 _EVEN_WITHIN = (
     0.1  # steps this far from the mean begin to weigh as much as a whole step's error of colour
 )
+_LEVEL_WITHIN = 0.05  # and luminance this far from the circle's
 _ROUNDS = 6  # corrections of the even spacing; the longest step settles within 1 % after three
 
 # General flash and red flash thresholds: WCAG 2.2 (W3C Recommendation 2023), success criterion 2.3.1 and the
@@ -75,12 +76,14 @@ def cycle_codes(
         drive=least_current(light, part),
     )
     tries = near_codes(wanted, part, response, _NEAR)
-    labs = xyz_to_lab(response[tries] @ part.columns / white_cd, D65_XYZ)
+    shown = response[tries] @ part.columns
+    labs = xyz_to_lab(shown / white_cd, D65_XYZ)
     # even[i, j, k]: from step i's choice j to step i + 1's choice k.
     steps = delta_e_2000(labs[:, :, None], np.roll(labs, -1, axis=0)[:, None])
     mean = float(delta_e_2000(wanted.lab, np.roll(wanted.lab, -1, axis=0)).mean())
     uneven = ((steps / mean - 1) / _EVEN_WITHIN) ** 4
     off = (delta_e_2000(wanted.lab[:, None], labs) / mean) ** 2
+    off += ((shown[..., 1] / intensity_cd - 1) / _LEVEL_WITHIN) ** 2
     row = _closed_path(uneven, off)
     return np.asarray(tries[np.arange(len(tries)), row], np.int64)
 
