@@ -207,7 +207,7 @@ def check_header(text: str, plan: Plan, where: str = "header") -> tuple[str, ...
     if read.values_crc32 != values_crc32(read.constants):
         differences.append("values were edited by hand: the checksum does not fit them")
     wanted = named_as_identifiers(plan.constants)
-    differences += _field_differences(read.constants, wanted)
+    differences += field_differences(read.constants, wanted)
     derived = ("frame_bytes", "frame_us", "led_full_ua")
     for name in derived:
         here, there = getattr(read, name), getattr(wanted, name)
@@ -216,7 +216,8 @@ def check_header(text: str, plan: Plan, where: str = "header") -> tuple[str, ...
     return tuple(differences)
 
 
-def _field_differences(read: Constants, wanted: Constants) -> list[str]:
+def field_differences(read: Constants, wanted: Constants) -> list[str]:
+    """Return the fields that differ, one sentence each."""
     differences = []
     for field in fields(Constants):
         here, there = getattr(read, field.name), getattr(wanted, field.name)

@@ -20,7 +20,7 @@ HOSTILE: list[str] = json.loads(
 )
 
 
-def _sign(names: list[str]) -> Sign:
+def sign_of_names(names: list[str]) -> Sign:
     """One LED for each zone."""
     return Sign(
         zone_of_led=tuple(range(len(names))),
@@ -37,7 +37,7 @@ def test_header_with_every_hostile_name_compiles_and_loses_no_line(
 ) -> None:
     need(way[0])
     assert len(HOSTILE) < 255
-    text = header_text(make_plan(_sign(HOSTILE)))
+    text = header_text(make_plan(sign_of_names(HOSTILE)))
     names = re.findall(r"^#define (MARQUEE_Z_\w+) (\d+)u", text, re.MULTILINE)
     assert len(names) == len(HOSTILE)
     # Each zone's macro is used in an assertion: a line lost to a comment would not compile.
