@@ -1,0 +1,160 @@
+"""Connected cut-outs of one label each, with their areas taken from what edge pixels share."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from marquee.artwork.edges import FACE
+from marquee.artwork.labels import Labels
+
+MOST_APERTURES = 20_000
+# A speck so far surrounded by face is dust on it; otherwise it is a fault of the edge it sits on.
+_DUST_SURROUND = 0.7
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Cutouts:
+    """Apertures, top-left first: `of_px` (height_px, width_px) int32, -1 on the face.
+
+    Per aperture: `label`, `area_px` (shares counted), `box` x0, y0, x1, y1 and `centre` x, y [px].
+    `dust` counts specks left opaque, `dust_px` their area.
+    """
+
+    of_px: NDArray[np.int32]
+    label: NDArray[np.int64]
+    area_px: NDArray[np.float64]
+    box: NDArray[np.float64]
+    centre: NDArray[np.float64]
+    dust: int
+    dust_px: float
+    capped: int = 0
+
+
+def find_apertures(labels: Labels, min_px: float) -> Cutouts:
+    """Return the apertures of at least `min_px` pixels; parts meeting at a corner are one."""
+    ids, own = _components(labels.label_of_px)
+    area = _areas(ids, labels, len(own))
+    area[0] = 0
+    capped = 0
+    limit = max(min_px, 1.0)
+    if (area >= limit).sum() > MOST_APERTURES:
+        capped = int((area >= limit).sum()) - MOST_APERTURES
+        limit = float(np.sort(area)[-MOST_APERTURES])
+    speck = area < limit
+    speck[0] = False
+    ids, dust, dust_px = _absorb(ids, speck, area)
+    keep = ~speck
+    keep[0] = False
+    table = np.zeros(len(own), np.int32)
+    first = _first_px(ids, len(own))
+    order = sorted(np.flatnonzero(keep).tolist(), key=lambda i: first[i])
+    table[order] = np.arange(1, len(order) + 1)
+    ids = table[ids]
+    area = _areas(ids, labels, len(order) + 1)
+    box, centre = _boxes(ids, len(order) + 1)
+    return Cutouts(
+        of_px=ids - 1,
+        label=own[order],
+        area_px=area[1:],
+        box=box[1:],
+        centre=centre[1:],
+        dust=dust,
+        dust_px=dust_px,
+        capped=capped,
+    )
+
+
+def _components(
+    label_of_px: NDArray[np.uint8],
+) -> tuple[NDArray[np.int32], NDArray[np.int64]]:
+    """Return component ids per pixel (0 face) and the label of each id."""
+    present = np.flatnonzero(np.bincount(label_of_px.ravel(), minlength=256))
+    ids = np.zeros(label_of_px.shape, np.int32)
+    own = [FACE]
+    for label in present[present != FACE].tolist():
+        mask = (label_of_px == label).view(np.uint8)
+        x, y, w, h = cv2.boundingRect(mask)
+        part = np.ascontiguousarray(mask[y : y + h, x : x + w])
+        count, components = cv2.connectedComponents(part, connectivity=8)
+        components[components > 0] += len(own) - 1
+        ids[y : y + h, x : x + w] += components
+        own += [label] * (count - 1)
+    return ids, np.array(own, np.int64)
+
+
+def _areas(ids: NDArray[np.int32], labels: Labels, count: int) -> NDArray[np.float64]:
+    """Return each component's area [px]: whole pixels, less what edge pixels lose to their other side."""
+    flat = ids.ravel()
+    area = np.bincount(flat, minlength=count).astype(float)
+    area -= np.bincount(flat[labels.index], labels.lost, minlength=count)
+    shared = labels.other >= 0
+    area += np.bincount(flat[labels.other[shared]], labels.lost[shared], minlength=count)
+    return area
+
+
+def _absorb(
+    ids: NDArray[np.int32], speck: NDArray[np.bool_], area: NDArray[np.float64]
+) -> tuple[NDArray[np.int32], int, float]:
+    """Return ids without specks: dust becomes face, specks on edges join what they touch."""
+    if not speck.any():
+        return ids, 0, 0.0
+    height, width = ids.shape
+    flat = ids.ravel().copy()
+    todo = np.flatnonzero(speck[flat])
+    name = flat[todo]
+    y, x = np.divmod(todo, width)
+    lit = np.zeros(len(speck))
+    around = np.zeros(len(speck))
+    for dy, dx in ((-1, 0), (0, -1), (0, 1), (1, 0)):
+        inside = (y + dy >= 0) & (y + dy < height) & (x + dx >= 0) & (x + dx < width)
+        beside = flat[todo[inside] + dy * width + dx]
+        other = beside != name[inside]
+        around += np.bincount(name[inside][other], minlength=len(speck))
+        on_lit = other & (beside > 0) & ~speck[beside]
+        lit += np.bincount(name[inside][on_lit], minlength=len(speck))
+    is_dust = speck & (lit <= (1 - _DUST_SURROUND) * np.maximum(around, 1))
+    flat[todo[is_dust[name]]] = 0
+    todo, y, x = (v[~is_dust[name]] for v in (todo, y, x))
+    for _ in range(64):
+        if not todo.size:
+            break
+        took = np.zeros(todo.size, np.int32)
+        for dy, dx in ((-1, 0), (0, -1), (0, 1), (1, 0), (-1, -1), (-1, 1), (1, -1), (1, 1)):
+            inside = (y + dy >= 0) & (y + dy < height) & (x + dx >= 0) & (x + dx < width)
+            beside = flat[np.where(inside, todo + dy * width + dx, todo)]
+            took = np.where((took == 0) & (beside > 0) & ~speck[beside], beside, took)
+        flat[todo[took > 0]] = took[took > 0]
+        todo, y, x = (v[took == 0] for v in (todo, y, x))
+    flat[todo] = 0
+    return flat.reshape(ids.shape), int(is_dust.sum()), float(area[is_dust].sum())
+
+
+def _first_px(ids: NDArray[np.int32], count: int) -> NDArray[np.int64]:
+    """Return each component's first pixel in reading order."""
+    flat = ids.ravel()
+    lit = np.flatnonzero(flat)
+    first = np.zeros(count, np.int64)
+    first[flat[lit[::-1]]] = lit[::-1]
+    return first
+
+
+def _boxes(ids: NDArray[np.int32], count: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return boxes x0, y0, x1, y1 and centroids x, y [px], pixel edges counted from 0."""
+    flat = ids.ravel()
+    lit = np.flatnonzero(flat)
+    own = flat[lit]
+    y, x = np.divmod(lit, ids.shape[1])
+    low = np.full((count, 2), max(ids.shape), float)
+    high = np.zeros((count, 2))
+    for axis, place in enumerate((x, y)):
+        np.minimum.at(low[:, axis], own, place)
+        np.maximum.at(high[:, axis], own, place + 1)
+    number = np.maximum(np.bincount(own, minlength=count), 1)
+    centre = np.stack(
+        [np.bincount(own, v, minlength=count) / number + 0.5 for v in (x, y)], axis=1
+    )
+    return np.hstack([low, high]), centre

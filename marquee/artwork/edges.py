@@ -1,0 +1,160 @@
+"""Pixels that are not flat: edges shared between two neighbours, and strokes too thin to be flat."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+UNKNOWN = 255
+FACE = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Edges:
+    """Edge pixels and their two sides.
+
+    `index` flat pixel indices; `near`, `far` flat indices of the nearest flat pixel and of the nearest one
+    of another label (-1 where there is none in reach); `share` the near side's share of the pixel, 0 to 1;
+    `explained` whether the two sides' colours make up the pixel's.
+    """
+
+    index: NDArray[np.int64]
+    near: NDArray[np.int64]
+    far: NDArray[np.int64]
+    share: NDArray[np.float64]
+    explained: NDArray[np.bool_]
+    linear_light: bool
+
+
+def split_edges(
+    srgb_8bit: NDArray[np.uint8], label_of_px: NDArray[np.uint8], reach_px: int, tol: int
+) -> Edges:
+    """Return every unlabelled pixel's two sides and how it is shared between them."""
+    index = np.flatnonzero(label_of_px.ravel() == UNKNOWN).astype(np.int64)
+    near, far = _two_sides(label_of_px, index, reach_px)
+    calm = cv2.blur(srgb_8bit, (3, 3)).reshape(-1, 3)
+    pixel = srgb_8bit.reshape(-1, 3)[index].astype(np.float32)
+    colour_near = calm[near].astype(np.float32)
+    colour_far = calm[far].astype(np.float32)
+    both, lone = far >= 0, (far < 0) & (near >= 0)
+    gamma = _share(pixel, colour_near, colour_far)
+    light = _share(*(_linear(v) for v in (pixel, colour_near, colour_far)))
+    linear_light = _is_linear(label_of_px, near, far, gamma[0], light[0])
+    share = light[0] if linear_light else gamma[0]
+    misfit = _misfit(pixel, colour_near, colour_far, share, linear_light=linear_light)
+    limit = max(20.0, 4.0 * tol)
+    away = np.linalg.norm(pixel - colour_near, axis=1)
+    explained = np.where(both, misfit <= limit, lone & (away <= limit))
+    return Edges(
+        index=index,
+        near=near,
+        far=far,
+        share=np.where(both, share, 1.0).astype(float),
+        explained=explained,
+        linear_light=linear_light,
+    )
+
+
+def _two_sides(
+    label_of_px: NDArray[np.uint8], index: NDArray[np.int64], reach_px: int
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Return flat indices of the nearest labelled pixel and the nearest of another label, else -1."""
+    height, width = label_of_px.shape
+    padded = np.full((height + 2 * reach_px, width + 2 * reach_px), UNKNOWN, np.uint8)
+    padded[reach_px:-reach_px, reach_px:-reach_px] = label_of_px
+    stride = padded.shape[1]
+    flat = padded.ravel()
+    y, x = np.divmod(index, width)
+    here = (y + reach_px) * stride + x + reach_px
+    near = np.full(index.size, -1, np.int64)
+    far = np.full(index.size, -1, np.int64)
+    near_label = np.full(index.size, UNKNOWN, np.uint8)
+    active = np.arange(index.size)
+    for dy, dx in _offsets(reach_px):
+        found = flat[here[active] + dy * stride + dx]
+        known = found != UNKNOWN
+        first = known & (near_label[active] == UNKNOWN)
+        second = known & ~first & (found != near_label[active])
+        move = dy * width + dx
+        hit = active[first]
+        near[hit] = index[hit] + move
+        near_label[hit] = found[first]
+        hit = active[second]
+        far[hit] = index[hit] + move
+        if second.any():
+            active = active[~second]
+        if not active.size:
+            break
+    return near, far
+
+
+def _offsets(reach_px: int) -> list[tuple[int, int]]:
+    span = range(-reach_px, reach_px + 1)
+    disc = [(dy, dx) for dy in span for dx in span if 0 < dy * dy + dx * dx <= reach_px * reach_px]
+    return sorted(disc, key=lambda o: (o[0] ** 2 + o[1] ** 2, o))
+
+
+def _linear(codes: NDArray[np.float32]) -> NDArray[np.float32]:
+    from marquee.colour.spaces import srgb_decode
+
+    table = (srgb_decode(np.arange(256) / 255) * 255).astype(np.float32)
+    return np.asarray(table[codes.astype(np.uint8)], np.float32)
+
+
+def _share(
+    pixel: NDArray[np.float32], near: NDArray[np.float32], far: NDArray[np.float32]
+) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """Return the near side's share (0 to 1) that fits the pixel best, and the squared contrast."""
+    along = near - far
+    square = np.einsum("ij,ij->i", along, along)
+    share = np.einsum("ij,ij->i", pixel - far, along) / np.maximum(square, 1e-6)
+    return np.clip(share, 0, 1), square
+
+
+def _misfit(
+    pixel: NDArray[np.float32],
+    near: NDArray[np.float32],
+    far: NDArray[np.float32],
+    share: NDArray[np.float32],
+    *,
+    linear_light: bool,
+) -> NDArray[np.float64]:
+    """Return how many codes the mixed colour is off the pixel's."""
+    weight = share[:, None]
+    if not linear_light:
+        return np.asarray(np.linalg.norm(pixel - (weight * near + (1 - weight) * far), axis=1))
+    from marquee.colour.spaces import srgb_encode
+
+    mixed = weight * _linear(near) + (1 - weight) * _linear(far)
+    return np.asarray(np.linalg.norm(pixel - 255 * srgb_encode(mixed / 255), axis=1), float)
+
+
+def _is_linear(
+    label_of_px: NDArray[np.uint8],
+    near: NDArray[np.int64],
+    far: NDArray[np.int64],
+    gamma: NDArray[np.float32],
+    light: NDArray[np.float32],
+) -> bool:
+    """Return whether edges were blended in linear light rather than in codes.
+
+    Edges at all angles cut pixels at all shares alike, so the shares of edge pixels between a colour and
+    the face average one half in the space the edge was blended in.
+    """
+    labels = label_of_px.ravel()
+    lit_near = (labels[near] != FACE) & (labels[far] == FACE)
+    lit_far = (labels[near] == FACE) & (labels[far] != FACE)
+    use = (far >= 0) & (lit_near | lit_far) & (gamma > 0.04) & (gamma < 0.96)
+    if use.sum() < 200:
+        return False
+    lit = lit_near[use]
+    means = []
+    for shares in (gamma[use], light[use]):
+        histogram, _ = np.histogram(np.where(lit, shares, 1 - shares), bins=16, range=(0, 1))
+        # A long straight edge fills one bin with one share; it must not outvote the others.
+        capped = np.minimum(histogram, 2 * max(1, int(np.median(histogram))))
+        means.append(abs(float(capped @ (np.arange(16) + 0.5) / 16 / capped.sum()) - 0.5))
+    return means[1] < means[0] - 0.05

@@ -1,0 +1,191 @@
+"""Where a picture is flat: noise measured, flat regions found, their colours gathered."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from marquee.colour.difference import delta_e_2000
+from marquee.colour.spaces import srgb_8bit_to_lab_d65
+
+# A neighbourhood of 3 × 3 pixels is flat when it spans at most this many codes; more where noise is measured.
+_TOL_CLEAN, _TOL_NOISY = 3, 20
+# Above it the picture is taken as lossily compressed.
+TOL_CALM = 6
+# A step of this many codes is an edge, round which lossy compression leaves its noise.
+_EDGE_CODES = 24
+# Lossy compression works in blocks of 8 pixels (ITU-T T.81), so its noise reaches that far from an edge.
+_BLOCK_PX = 8
+# How much further off thin parts of a noisy picture may be (measured on JPEG quality 60, 4:2:0).
+_THIN_DELTA_E = 10.0
+_SAMPLE_PX = 400_000
+_MOST_REGIONS = 4096
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Flatness:
+    """The picture's flat pixels: `region_of_px` (height_px, width_px) int32, 0 where it is not flat.
+
+    `tol` is the span of codes still called flat, `edge_px` how far the middle of an edge is from flat pixels.
+    Per region, index 0 unused: `count` pixels, `mean` (n, 3) sRGB codes, `spread` their standard deviation,
+    `trend` the part of it that neighbours share, so that noise counts nothing and a ramp everything.
+    """
+
+    region_of_px: NDArray[np.int32]
+    tol: int
+    edge_px: float
+    count: NDArray[np.int64]
+    mean: NDArray[np.float64]
+    spread: NDArray[np.float64]
+    trend: NDArray[np.float64]
+    box: NDArray[np.int32]
+    thick: NDArray[np.bool_]
+
+
+def find_flat(srgb_8bit: NDArray[np.uint8]) -> Flatness:
+    """Return flat regions: 4-connected pixels whose neighbourhoods hardly change."""
+    gradient = _span(srgb_8bit)
+    tol = _tolerance(gradient)
+    flat = (gradient <= tol).astype(np.uint8)
+    _, regions, stats, _ = cv2.connectedComponentsWithStats(flat, connectivity=4)
+    sizes = stats[:, cv2.CC_STAT_AREA].astype(np.int64)
+    mean, spread, trend = _region_colours(srgb_8bit, regions, sizes)
+    return Flatness(
+        region_of_px=regions,
+        tol=tol,
+        edge_px=_edge_reach(flat),
+        count=sizes,
+        mean=mean,
+        spread=spread,
+        trend=trend,
+        box=stats[:, :4],
+        thick=_thick(flat, regions, len(sizes)) if tol > TOL_CALM else sizes > 0,
+    )
+
+
+def _span(srgb_8bit: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """Return the largest channel's span of codes in each 3 × 3 neighbourhood."""
+    window = np.ones((3, 3), np.uint8)
+    channels = cv2.split(cv2.morphologyEx(srgb_8bit, cv2.MORPH_GRADIENT, window))
+    widest = channels[0]
+    for channel in channels[1:]:
+        widest = cv2.max(widest, channel)
+    return np.asarray(widest, np.uint8)
+
+
+def _tolerance(span: NDArray[np.uint8]) -> int:
+    """Return the span to call flat: what nine tenths of the pixels near edges, but not on them, keep."""
+    edge = (span > _EDGE_CODES).astype(np.uint8)
+    near = cv2.dilate(edge, np.ones((2 * _BLOCK_PX + 1,) * 2, np.uint8))
+    close = cv2.dilate(edge, np.ones((5, 5), np.uint8))
+    band = span[(near == 1) & (close == 0)]
+    if band.size < 100:
+        band = span[edge == 0]
+    if band.size == 0:
+        return _TOL_NOISY
+    return int(np.clip(np.percentile(band, 90), _TOL_CLEAN, _TOL_NOISY))
+
+
+def _edge_reach(flat: NDArray[np.uint8]) -> float:
+    """Return the distance [px] from the middle of a usual edge to flat pixels."""
+    distance = cv2.distanceTransform(1 - flat, cv2.DIST_L2, 3)
+    ridge = distance[
+        (distance > 0) & (distance >= cv2.dilate(distance, np.ones((3, 3), np.uint8)))
+    ]
+    return float(np.percentile(ridge, 75)) if ridge.size else 1.0
+
+
+def _thick(flat: NDArray[np.uint8], regions: NDArray[np.int32], count: int) -> NDArray[np.bool_]:
+    inner = cv2.erode(flat, np.ones((_BLOCK_PX - 1,) * 2, np.uint8))
+    return np.bincount(regions[inner == 1], minlength=count) > 0
+
+
+def _region_colours(
+    srgb_8bit: NDArray[np.uint8], regions: NDArray[np.int32], sizes: NDArray[np.int64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """Return per region mean, spread and trend; large regions from a sample of their pixels."""
+    labels = regions.ravel()
+    step = max(1, int(sizes[1:].sum() // _SAMPLE_PX)) if len(sizes) > 1 else 1
+    small = sizes < 64 * step
+    small[0] = False
+    on_grid = np.zeros(labels.size, bool)
+    on_grid[::step] = True
+    picked = np.flatnonzero((on_grid & (labels > 0)) | small[labels])
+    own = labels[picked]
+    n = len(sizes)
+    weight = np.maximum(np.bincount(own, minlength=n), 1).astype(float)
+    pixels = srgb_8bit.reshape(-1, 3)
+    mean, variance, noise = (np.zeros((n, 3)) for _ in range(3))
+    before = np.maximum(picked - 1, 0)
+    same = labels[before] == own
+    pairs = np.maximum(np.bincount(own, weights=same, minlength=n), 1)
+    for c in range(3):
+        value = pixels[picked, c].astype(float)
+        mean[:, c] = np.bincount(own, weights=value, minlength=n) / weight
+        variance[:, c] = np.bincount(own, (value - mean[own, c]) ** 2, minlength=n) / weight
+        step_up = np.where(same, value - pixels[before, c], 0.0)
+        noise[:, c] = np.bincount(own, step_up**2, minlength=n) / (2 * pairs)
+    spread = np.sqrt(variance.sum(axis=1))
+    # von Neumann, Annals of Mathematical Statistics 12, 1941: for independent noise half the mean square
+    # of successive differences equals the variance; what is left over is a trend.
+    trend = np.sqrt(np.maximum(variance - noise, 0).sum(axis=1))
+    return mean, spread, trend
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Cluster:
+    """Regions of one colour: `rgb` (3,) codes, `lab` (3,) under D65, `px` flat pixels."""
+
+    rgb: NDArray[np.float64]
+    lab: NDArray[np.float64]
+    px: int
+    regions: NDArray[np.int64]
+
+
+def gather_colours(
+    flat: Flatness,
+    chosen: NDArray[np.int64],
+    merge_delta_e: float,
+    guide_lab: NDArray[np.float64],
+) -> list[Cluster]:
+    """Return the colours of `chosen` regions, largest first.
+
+    Regions join the largest colour within `merge_delta_e`; small ones may lie further off where the picture
+    is noisy. Two colours that match two different colours of the palette `guide_lab` (n, 3) stay apart.
+    """
+    order = chosen[np.argsort(-flat.count[chosen], kind="stable")][:_MOST_REGIONS]
+    lab = srgb_8bit_to_lab_d65(flat.mean[order])
+    match = _guide_match(lab, guide_lab)
+    left = np.arange(len(order))
+    groups: list[NDArray[np.int64]] = []
+    thick = flat.thick[order]
+    while left.size:
+        head = left[np.argmax(thick[left])]  # the largest thick one, else the largest
+        near = delta_e_2000(lab[head], lab[left])
+        # Lossy compression keeps colour at half resolution, so that thin parts are off by more than noise.
+        limit = np.where(thick[left], merge_delta_e, merge_delta_e + _THIN_DELTA_E)
+        apart = (match[left] != match[head]) & (match[left] >= 0) & (match[head] >= 0)
+        joins = (near < limit) & ~apart
+        joins[left == head] = True
+        groups.append(left[joins])
+        left = left[~joins]
+    clusters = [_cluster(flat, order[g]) for g in groups]
+    return sorted(clusters, key=lambda c: -c.px)
+
+
+def _guide_match(lab: NDArray[np.float64], guide_lab: NDArray[np.float64]) -> NDArray[np.int64]:
+    """Return for each colour the palette colour it plainly is (within CIEDE2000 3), else -1."""
+    if not len(guide_lab):
+        return np.full(len(lab), -1)
+    distance = delta_e_2000(lab[:, None, :], guide_lab[None, :, :])
+    nearest = np.argmin(distance, axis=1)
+    return np.where(distance[np.arange(len(lab)), nearest] < 3, nearest, -1)
+
+
+def _cluster(flat: Flatness, regions: NDArray[np.int64]) -> Cluster:
+    weight = flat.count[regions].astype(float)
+    rgb = np.asarray(weight @ flat.mean[regions] / weight.sum(), float)
+    return Cluster(rgb=rgb, lab=srgb_8bit_to_lab_d65(rgb), px=int(weight.sum()), regions=regions)

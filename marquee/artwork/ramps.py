@@ -1,0 +1,244 @@
+"""Regions whose colour runs: gradients to be mixed, glows and shadows to be left out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from marquee.artwork.face import DARK_LIGHTNESS, Face
+from marquee.artwork.flat import Flatness
+from marquee.colour.difference import delta_e_2000
+from marquee.colour.spaces import srgb_8bit_to_lab_d65
+
+# A trend of so many codes (root mean square) is more than rounding; noise raises the limit.
+_TREND_CODES = 0.7
+# A region this much of which has one colour is that colour with a soft shadow or glow on it.
+_PLATEAU_SHARE = 0.4
+# A soft-edged shape keeps its colour when so much of the soft region is of it.
+_SHAPE_SHARE = 0.15
+_MOST_EXAMINED = 200
+_SAMPLES = 64
+# Gradients in separate letters belong together when their colours continue each other this nearly (Lab).
+_LINK_LAB = 6.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Ramp:
+    """Regions over which one gradient runs, and its two ends and middle in codes."""
+
+    regions: tuple[int, ...]
+    start_rgb: NDArray[np.float64]
+    end_rgb: NDArray[np.float64]
+    middle_rgb: NDArray[np.float64]
+
+
+@dataclass(slots=True, kw_only=True, eq=False)
+class Sorting:
+    """Which regions are face, flat or a ramp's.
+
+    `mean` replaces the regions' mean where a plateau says more; `shapes` are flat pixel indices with their
+    colour inside regions that fade into the face; `soft_px` counts pixels left out as glow or shadow.
+    """
+
+    face: NDArray[np.bool_]
+    flat: NDArray[np.bool_]
+    ramps: list[Ramp]
+    mean: NDArray[np.float64]
+    shapes: list[tuple[NDArray[np.int64], NDArray[np.float64]]] = field(default_factory=list)
+    soft_px: int = 0
+    soft_at_px: tuple[int, int] | None = None
+
+
+def sort_regions(
+    srgb_8bit: NDArray[np.uint8], flat: Flatness, face: Face, merge_delta_e: float
+) -> Sorting:
+    """Return every region sorted into face, flat colour, or gradient."""
+    limit = max(_TREND_CODES, 0.4 * (flat.tol - 2))
+    runs = np.flatnonzero(flat.trend > limit)
+    runs = runs[np.argsort(-flat.count[runs], kind="stable")][:_MOST_EXAMINED]
+    is_flat = ~face.opaque
+    is_flat[0] = False
+    result = Sorting(face=face.opaque.copy(), flat=is_flat, ramps=[], mean=flat.mean.copy())
+    ramps: list[tuple[int, NDArray[np.uint8]]] = []
+    for region in runs.tolist():
+        index, pixels = _pixels_of(srgb_8bit, flat, region)
+        if _fades_into_face(result, flat, face, region, index, pixels):
+            continue
+        colour, share = _plateau(pixels, flat.tol)
+        width_px = srgb_8bit.shape[1]
+        if share >= _PLATEAU_SHARE and not _leans(index, pixels, colour, flat.tol, width_px):
+            result.mean[region] = colour
+            _note_soft(result, flat, pixels, colour, index)
+        elif not face.opaque[region]:
+            ramps.append((region, pixels))
+    for ramp in _join(ramps, merge_delta_e):
+        result.ramps.append(ramp)
+        result.flat[list(ramp.regions)] = False
+    return result
+
+
+def _pixels_of(
+    srgb_8bit: NDArray[np.uint8], flat: Flatness, region: int
+) -> tuple[NDArray[np.int64], NDArray[np.uint8]]:
+    """Return flat indices and codes of a region's pixels."""
+    x, y, w, h = (int(v) for v in flat.box[region])
+    inside = flat.region_of_px[y : y + h, x : x + w] == region
+    rows, columns = np.nonzero(inside)
+    pixels = srgb_8bit[y : y + h, x : x + w][inside]
+    return (rows + y) * srgb_8bit.shape[1] + columns + x, pixels
+
+
+def _fades_into_face(
+    result: Sorting,
+    flat: Flatness,
+    face: Face,
+    region: int,
+    index: NDArray[np.int64],
+    pixels: NDArray[np.uint8],
+) -> bool:
+    """Take a region that runs into the face as face, but for flat shapes in it; return whether it does."""
+    if face.kind == "none":
+        return False
+    is_face = _like(pixels, face.rgb, flat.tol + 4)
+    if face.kind != "colour":
+        is_face |= _dark(pixels)
+    if is_face.sum() < max(0.02 * len(pixels), 16):
+        return False
+    result.face[region], result.flat[region] = True, False
+    rest = pixels[~is_face]
+    if not len(rest):
+        return True
+    colour, share = _plateau(rest, max(flat.tol, 3))
+    if share >= _SHAPE_SHARE and share * len(rest) >= 64:
+        is_face = _nearer(pixels, face.rgb, colour)
+        result.shapes.append((index[~is_face], colour))
+    elif len(rest) > 64:
+        _count_soft(result, flat, len(rest), index[~is_face])
+    return True
+
+
+def _note_soft(
+    result: Sorting,
+    flat: Flatness,
+    pixels: NDArray[np.uint8],
+    colour: NDArray[np.float64],
+    index: NDArray[np.int64],
+) -> None:
+    off = ~_like(pixels, colour, flat.tol + 12)
+    if off.sum() > 64:
+        _count_soft(result, flat, int(off.sum()), index[off])
+
+
+def _count_soft(result: Sorting, flat: Flatness, px: int, index: NDArray[np.int64]) -> None:
+    result.soft_px += px
+    if result.soft_at_px is None:
+        y, x = divmod(int(index[0]), flat.region_of_px.shape[1])
+        result.soft_at_px = (x, y)
+
+
+def _like(pixels: NDArray[np.uint8], rgb: NDArray[np.float64], codes: float) -> NDArray[np.bool_]:
+    away = np.abs(pixels.astype(np.int16) - np.rint(rgb).astype(np.int16))
+    return np.asarray(away.max(axis=1) <= codes, bool)
+
+
+def _dark(pixels: NDArray[np.uint8]) -> NDArray[np.bool_]:
+    from marquee.colour.spaces import srgb_decode
+
+    weights = np.array([0.2126, 0.7152, 0.0722])  # IEC 61966-2-1, equation for Y
+    table = srgb_decode(np.arange(256) / 255)
+    light = table[pixels] @ weights
+    # CIE 15:2018, 8.2.1.1: L* = 903.3 Y for the darkest.
+    return np.asarray(light < DARK_LIGHTNESS / 903.3, bool)
+
+
+def _nearer(
+    pixels: NDArray[np.uint8], rgb: NDArray[np.float64], other: NDArray[np.float64]
+) -> NDArray[np.bool_]:
+    """Return which pixels are nearer to `rgb` than to `other`."""
+    values = pixels.astype(np.float32)
+    return np.asarray(
+        ((values - rgb) ** 2).sum(axis=1) < ((values - other) ** 2).sum(axis=1), bool
+    )
+
+
+def _plateau(pixels: NDArray[np.uint8], tol: int) -> tuple[NDArray[np.float64], float]:
+    """Return the most frequent colour and the share of pixels within the tolerance of it."""
+    coarse = (pixels >> 3).astype(np.int64) @ np.array([1024, 32, 1])
+    top = int(np.argmax(np.bincount(coarse, minlength=32768)))
+    centre = np.median(pixels[coarse == top], axis=0)
+    near = _like(pixels, centre, tol)
+    if not near.any():
+        return np.asarray(centre, float), 0.0
+    return np.asarray(pixels[near].mean(axis=0), float), float(near.mean())
+
+
+def _leans(
+    index: NDArray[np.int64],
+    pixels: NDArray[np.uint8],
+    colour: NDArray[np.float64],
+    tol: int,
+    width_px: int,
+) -> bool:
+    """Return whether the pixels near `colour` follow their place, as in a slow gradient."""
+    near = np.flatnonzero(_like(pixels, colour, tol))
+    near = near[:: max(1, len(near) // 4096)]
+    y, x = np.divmod(index[near], width_px)
+    place = np.stack([np.ones(len(near)), x - x.mean(), y - y.mean()], axis=1)
+    value = _along(pixels[near].astype(float))
+    fit = place @ np.linalg.lstsq(place, value, rcond=None)[0]
+    return bool(fit.var() > 0.25 and fit.var() > 0.5 * value.var())
+
+
+def _join(ramps: list[tuple[int, NDArray[np.uint8]]], merge_delta_e: float) -> list[Ramp]:
+    """Return gradients: regions whose colours continue each other, where together they span enough."""
+    if not ramps:
+        return []
+    samples = [_samples(pixels) for _, pixels in ramps]
+    labs = [srgb_8bit_to_lab_d65(s) for s in samples]
+    widths = [float(np.linalg.norm(lab[-1] - lab[0])) for lab in labs]
+    group = list(range(len(ramps)))
+    for i in range(len(ramps)):
+        for j in range(i):
+            if group[i] == group[j]:
+                continue
+            gap = np.linalg.norm(labs[i][:, None] - labs[j][None], axis=2).min()
+            if gap < _LINK_LAB + 0.75 * (widths[i] + widths[j]) / 2:
+                old, new = max(group[i], group[j]), min(group[i], group[j])
+                group = [new if g == old else g for g in group]
+    joined = []
+    for g in sorted(set(group)):
+        members = [k for k, own in enumerate(group) if own == g]
+        ramp = _ramp([ramps[k][0] for k in members], np.vstack([samples[k] for k in members]))
+        ends = srgb_8bit_to_lab_d65(np.stack([ramp.start_rgb, ramp.end_rgb]))
+        if float(delta_e_2000(ends[0], ends[1])) > max(1.5 * merge_delta_e, 6.0):
+            joined.append(ramp)
+    return joined
+
+
+def _samples(pixels: NDArray[np.uint8]) -> NDArray[np.float64]:
+    """Return up to 64 colours evenly along the direction in which the pixels vary most."""
+    values = pixels[:: max(1, len(pixels) // 4096)].astype(float)
+    order = np.argsort(_along(values), kind="stable")
+    picks = np.linspace(0.01, 0.99, _SAMPLES) * (len(values) - 1)
+    return np.asarray(values[order[np.rint(picks).astype(int)]], float)
+
+
+def _along(values: NDArray[np.float64]) -> NDArray[np.float64]:
+    centred = values - values.mean(axis=0)
+    _, vectors = np.linalg.eigh(centred.T @ centred)
+    axis = vectors[:, -1]
+    return np.asarray(centred @ (axis if axis[np.argmax(np.abs(axis))] > 0 else -axis), float)
+
+
+def _ramp(regions: list[int], values: NDArray[np.float64]) -> Ramp:
+    place = _along(values)
+    low, high = np.percentile(place, [2, 98])
+    middle = np.argsort(np.abs(place - (low + high) / 2), kind="stable")[:8]
+    return Ramp(
+        regions=tuple(sorted(regions)),
+        start_rgb=values[place <= low].mean(axis=0),
+        end_rgb=values[place >= high].mean(axis=0),
+        middle_rgb=values[middle].mean(axis=0),
+    )
