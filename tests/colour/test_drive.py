@@ -1,5 +1,8 @@
 """The drive stage: mutual lightness, white, limits, tables and what it tells the maker."""
 
+import subprocess
+import sys
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -259,6 +262,25 @@ def test_no_colours_give_no_zones(name: str) -> None:
     assert solved.limited_by is None
 
 
+def test_mixed_zone_held_steady_shows_the_light_of_its_colours_together() -> None:
+    red, blue = targets_of(["#d6402b", "#1f7a8c"])
+    red, blue = replace(red, area_mm2=30.0), replace(blue, area_mm2=10.0)
+    scene = zone_map_of([red, blue])
+    both = replace(scene.zones[0], kind="mixed", colours=(0, 1))
+    drive = solve_drive(
+        replace(scene, zones=(both,)), part_with_sheet(), transfer_of([1.0]), ColourSettings()
+    )
+    # Light adds: a quarter of the one and three quarters of the other.
+    mean = 0.75 * np.array(red.xyz) + 0.25 * np.array(blue.xyz)
+    np.testing.assert_allclose(drive.zones[0].target.xyz, mean, atol=1e-12)
+
+
+def test_cell_without_light_does_not_dim_the_others() -> None:
+    lit = drive_of(PALETTE[:2], [100.0, 100.0])
+    half = drive_of(PALETTE[:2], [100.0, 0.0])
+    assert half.zones[0].codes == lit.zones[0].codes
+
+
 def test_part_without_intensities_is_refused_with_the_key_to_give() -> None:
     part = part_with_sheet(intensity_cd=None)
     targets = targets_of(PALETTE)
@@ -331,6 +353,8 @@ def test_zone_that_holds_the_others_back_is_told() -> None:
     told = [f for f in held.findings if f.code == "colour.limited-by"]
     assert [f.where for f in told] == ["zone zone-0"]
     assert held.limiting_zone == 0
+    filled = drive_of(PALETTE, [5.0, 100.0, 100.0, 100.0, 100.0, 100.0], policy="fill")
+    assert "colour.limited-by" not in codes_found(filled)
 
 
 def test_dark_colour_lifted_by_fill_is_told() -> None:
@@ -351,3 +375,20 @@ def test_unmeasured_response_is_told() -> None:
         ColourSettings(),
     )
     assert "colour.response-unmeasured" in codes_found(drive)
+
+
+def test_everyday_solves_import_neither_scipy_nor_colour_science() -> None:
+    # colour-science alone takes a second to import.
+    code = (
+        "import sys, numpy as np\n"
+        "from tests.colour.made import *\n"
+        "from marquee.colour.drive import drive_for\n"
+        "from marquee.project import ColourSettings\n"
+        "for name in PART_NAMES:\n"
+        "    part, emission = reference_part(name, intensity_spread=(0.8, 1.5))\n"
+        "    drive_for(targets_of(['#d6402b', '#00ff00']), part, emission, ColourSettings(),\n"
+        "              led_counts=np.array([8, 9]))\n"
+        "print([m for m in ('scipy', 'colour', 'coloraide', 'cv2', 'matplotlib') if m in sys.modules])"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"

@@ -56,6 +56,13 @@ def test_six_emitters_make_their_lights_within_range() -> None:
     assert drives.max() <= 1
 
 
+def test_light_a_hair_outside_comes_out_as_near_as_can_be() -> None:
+    part = six_emitters()
+    edge = part.columns.sum(axis=0)
+    drive = least_current(edge[None] * (1 + 1e-6), part)[0]
+    np.testing.assert_allclose(drive, 1.0, atol=1e-4)
+
+
 def test_part_drawing_its_largest_channel_is_solved_for_the_smallest_largest() -> None:
     part = reference_emitters("rgbw_neutral", largest=True)
     xyz = random_lights(part, 8, 3)

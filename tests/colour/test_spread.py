@@ -153,6 +153,26 @@ def test_firmware_style_counting_gives_the_same_leds() -> None:
     assert led_codes(spread).tolist() == rows
 
 
+def test_spread_keeps_the_zones_global_setting() -> None:
+    part, emission = reference_part("rgb_linear", global_bits=5)
+    chosen = ColourSettings.model_validate({"brightness": 0.1})
+    solved = drive_for(
+        targets_of(PALETTE), part, emission, chosen, limited_by="white", led_counts=np.full(24, 6)
+    )
+    told = 0
+    for zone in solved.zones:
+        if zone.spread is None:
+            continue
+        assert zone.global_code is not None
+        light = response("linear")[led_codes(zone.spread)].mean(axis=0) * zone.global_code / 31
+        np.testing.assert_allclose(light, zone.spread.mean_light, rtol=1e-9, atol=1e-12)
+        made = light @ np.array(emission.xyz_cd) / solved.scale_cd
+        error = float(delta_e_2000(zone.target.lab_d65, xyz_to_lab(made, D65_XYZ)))
+        assert error == pytest.approx(zone.spread.delta_e_2000, abs=2e-6)
+        told += 1
+    assert told >= 20
+
+
 def chain_of(zones: list[int]) -> Chain:
     return Chain(
         arrangement="strip",
