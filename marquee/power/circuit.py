@@ -22,6 +22,9 @@ from marquee.power.rails import Knee, NetworkBuilder, Solution, solve_network
 from marquee.power.wire import copper_factor
 
 _WHERE = "circuit"
+_MOST_LEDS = 100_000
+# Larger volts, amperes, ohms and metres are slips of the keyboard, and would overflow the solve.
+_LARGEST = 1e6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -114,7 +117,7 @@ def circuit_from_json(raw: dict[str, Any]) -> Circuit:
     table = raw.get("inputs", raw)
     if not isinstance(table, dict):
         raise InputError(_WHERE, "is not a table", 'write {"supply_v": 5.0, "n_leds": …}')
-    count = int(_number(table, "n_leds", least=1))
+    count = _count(table)
     pitch_m = _number(table, "pitch_m")
     end_pitches = _number(table, "end_pad_pitches", default=0.5)
     pos, gnd = (
@@ -173,6 +176,17 @@ def solve_json(raw: dict[str, Any]) -> dict[str, Any]:
     return result
 
 
+def _count(table: dict[str, Any]) -> int:
+    number = _number(table, "n_leds", least=1)
+    if number != int(number) or number > _MOST_LEDS:
+        raise InputError(
+            _WHERE,
+            f"n_leds = {number:g} is no number of LEDs",
+            f"give a whole number to {_MOST_LEDS}",
+        )
+    return int(number)
+
+
 def _segments(
     table: dict[str, Any], key: str, count: int, pitch_m: float, end_pitches: float
 ) -> NDArray[np.float64]:
@@ -189,9 +203,11 @@ def _currents(table: dict[str, Any], count: int) -> NDArray[np.float64]:
         raise InputError(
             _WHERE, "i_led_a is not one number or one per LED", f"give {count} numbers in A"
         ) from None
-    if not (np.all(np.isfinite(each)) and np.all(each >= 0)):
+    if not np.all((each >= 0) & (each <= _LARGEST)):
         raise InputError(
-            _WHERE, "i_led_a has a negative or no number", "give currents of 0 or more"
+            _WHERE,
+            "i_led_a has a negative, absurd or no number",
+            "give currents of 0 or more in A",
         )
     return each
 
@@ -251,6 +267,7 @@ def _number(
     value = table.get(key, default)
     if isinstance(value, bool) or not isinstance(value, int | float) or not np.isfinite(value):
         raise InputError(_WHERE, f"{key} = {value!r} is not a number", f'give "{key}" as a number')
-    if value < least:
-        raise InputError(_WHERE, f"{key} = {value:g} is below {least:g}", "correct that value")
+    if not least <= value <= _LARGEST:
+        limit = f"below {least:g}" if value < least else f"above {_LARGEST:g}"
+        raise InputError(_WHERE, f"{key} = {value:g} is {limit}", "correct that value")
     return float(value)

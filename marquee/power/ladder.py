@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from marquee.power.tables import power_table
-from marquee.values import Chain
+from marquee.values import Chain, read_only
 
 Ohms = NDArray[np.float64]
 
@@ -138,7 +138,7 @@ def solve_ladder(
         currents.append(node_v[2 * pads] / np.maximum(ohm, 1e-9))
         if not len(rail):
             steps = np.diff(node_v[1:-1:1])[0::2] if ladder.count > 1 else np.zeros(0)
-            rail = np.abs(steps) / np.maximum(ladder.before_ohm[1:-1], 1e-12)
+            rail = np.abs(steps) / np.maximum(ladder.before_ohm[1:-1], 1e-9)
     return LadderSolution(drop_v=drops[0] + drops[1], feed_a=currents[0], rail_a=rail)
 
 
@@ -251,3 +251,15 @@ def _fill_widest(pads: list[int], count: int) -> list[int]:
     if left == len(gaps) - 1:
         return [*pads, count]
     return sorted([*pads, (edges[left] + edges[left + 1]) // 2])
+
+
+def straight_chain(count: int, pitch_mm: float) -> Chain:
+    """Return a strip of one row, for questions without artwork; every LED in zone 0."""
+    return Chain(
+        arrangement="strip",
+        pitch_mm=pitch_mm,
+        x_mm=read_only(np.arange(count) * pitch_mm),
+        y_mm=read_only(np.zeros(count)),
+        zone=read_only(np.zeros(count, dtype=np.int16)),
+        row=read_only(np.zeros(count, dtype=np.int16)),
+    )
