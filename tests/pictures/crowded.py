@@ -25,7 +25,8 @@ def crowded_plan(columns: int = 12, rows: int = 5, pitch_mm: float = 5.0) -> Pla
     plan = synthetic_plan()
     step_x, step_y = 600 / columns, 150 / rows
     zone_of_px = np.full(plan.zone_map.zone_of_px.shape, -1, np.int16)
-    zones, apertures, colours, cells, walls, adjacent = [], [], [], [], [], []
+    zones, apertures, colours, cells, adjacent = [], [], [], [], []
+    walls: list[Wall] = []
     scale = plan.zone_map.mm_per_px
     for i in range(columns * rows):
         x0, y0 = (i % columns) * step_x + 0.4, (i // columns) * step_y + 0.4

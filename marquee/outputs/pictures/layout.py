@@ -50,14 +50,19 @@ class Layout:
         return max(tables_bottom, self.bar_y + _BAR_ROW_PX // 2) + MARGIN_PX - 8
 
 
-def lay_out(size_mm: tuple[float, float], *, labels: bool) -> Layout:
-    """Return the layout for a face of that size, with or without room for labels round it."""
+def lay_out(
+    size_mm: tuple[float, float], *, labels: bool, rows: tuple[bool, bool] = (True, True)
+) -> Layout:
+    """Return the layout for a face of that size, with or without room for labels round it.
+
+    Round a wide face they stand in `rows` above and below, round others in a column beside.
+    """
     aspect = size_mm[0] / size_mm[1]
     wide = aspect >= (_WIDE if labels else _UPRIGHT)
-    row = LABEL_ROW_PX if labels and wide else 0
-    top = HEADING_PX + row
+    over, under = (LABEL_ROW_PX if labels and wide and row else 0 for row in rows)
+    top = HEADING_PX + over
     view = fit_view(size_mm, _WIDE_MOST_PX if wide else _SIDE_MOST_PX, MARGIN_PX, top)
-    bar_y = top + view.height_px + row + _BAR_ROW_PX // 2
+    bar_y = top + view.height_px + under + _BAR_ROW_PX // 2
     beside_x = MARGIN_PX + view.width_px + 24 + (LABEL_COLUMN_PX if labels else 0)
     beside = not wide and WIDTH_PX - MARGIN_PX - beside_x >= _TABLES_LEAST_PX
     tables_x = beside_x if beside else MARGIN_PX

@@ -11,7 +11,7 @@ from marquee.colour.spaces import srgb_encode
 from marquee.outputs.pictures.canvas import View
 from marquee.outputs.pictures.face import zone_colours
 from marquee.outputs.pictures.layout import Layout, lay_out, subtitle
-from marquee.outputs.pictures.luminance import open_share, screen_light
+from marquee.outputs.pictures.luminance import cycling_zones, open_share, screen_light, to_screen
 from marquee.outputs.pictures.sheet import (
     ROW_PX,
     Column,
@@ -27,6 +27,7 @@ from marquee.values import ZoneLight
 _MOST_ROWS = 24
 # The exposure lets this share of the lit face reach the screen's limit, so that one hot spot does not darken all.
 _CLIPPED_SHARE = 0.005
+_CYCLE_PX = 320
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -47,7 +48,8 @@ def draw_lit(plan: Plan) -> Sheet:
     """Return the sheet of `lit_picture`."""
     layout = lay_out((plan.zone_map.width_mm, plan.zone_map.height_mm), labels=False)
     rows = min(len(plan.light.zones), _MOST_ROWS)
-    bottom = layout.tables_y + table_height(rows) + 2 * ROW_PX
+    cycling = cycling_zones(plan)
+    bottom = layout.tables_y + table_height(rows) + (3 if cycling else 2) * ROW_PX
     sheet = Sheet(WIDTH_PX, layout.height_px(bottom), DARK)
     sheet.heading("Lit face", subtitle(plan, "in a dark room"), "FRONT VIEW")
     view = layout.view
@@ -57,14 +59,39 @@ def draw_lit(plan: Plan) -> Sheet:
     sheet.scale_bar(MARGIN_PX, layout.bar_y, view.px_per_mm, layout.bar_most_px)
     _table(sheet, plan, layout)
     quiet = Lettering(size_px=SMALL_PX, colour=DARK.muted)
-    for number, note in enumerate((exposure_text(face), _advice(plan))):
-        y = layout.tables_y + table_height(rows) + ROW_PX * number + ROW_PX / 2
+    y = layout.tables_y + table_height(rows) + ROW_PX / 2
+    for note in (exposure_text(face), _driven(plan)):
         sheet.text(layout.tables_x, y, note, quiet, layout.tables_width_px)
+        y += ROW_PX
+    if cycling:
+        _show_cycle(sheet, plan, face, (layout.tables_x, round(y) + 4))
     return sheet
 
 
-def expose(plan: Plan, view: View) -> LitFace:
-    """Return the lit face at a view, exposed so that only its brightest spots reach the screen's limit."""
+def _show_cycle(sheet: Sheet, plan: Plan, face: LitFace, place: tuple[int, int]) -> None:
+    """Draw all the hues the cycle runs through, side by side, at the same luminance."""
+    cycle = plan.drive.hue_cycle
+    if cycle is None or face.white_cd_m2 <= 0:
+        return
+    lights = np.array(cycle.xyz_cd, np.float32)
+    zones = [z for z in plan.light.zones if z.zone in cycling_zones(plan)]
+    mean = np.mean([z.luminance_cd_m2 for z in zones]) if zones else 0.0
+    hues = to_screen(plan, lights / lights[:, 1].mean() * np.float32(mean)) / face.white_cd_m2
+    hues /= np.maximum(hues.max(axis=-1, keepdims=True), 1.0)
+    encoded = np.rint(srgb_encode(hues) * 255).astype(np.uint8)
+    x, y = place
+    across = np.arange(_CYCLE_PX) * len(lights) // _CYCLE_PX
+    sheet.paste(np.tile(encoded[across], (14, 1, 1)), x, y - 7)
+    names = "zone " + ", ".join(f"{z.zone}" for z in zones)
+    text = (
+        f"hue cycle of {names}: once round in {cycle.period_s:g} s, shown above at its first step"
+    )
+    quiet = Lettering(size_px=SMALL_PX, colour=DARK.muted)
+    sheet.text(x + _CYCLE_PX + 12, y, text, quiet, sheet.width_px - MARGIN_PX - x - _CYCLE_PX - 12)
+
+
+def expose(plan: Plan, view: View, white_cd_m2: float | None = None) -> LitFace:
+    """Return the lit face at a view, exposed as given or so that only its brightest spots reach the limit."""
     share = open_share(plan, view)
     light = screen_light(plan, view)
     strongest = light.max(axis=-1)
@@ -72,6 +99,8 @@ def expose(plan: Plan, view: View) -> LitFace:
     if not len(lit):
         lit = strongest[share > 0]
     white = float(np.quantile(lit, 1 - _CLIPPED_SHARE)) if len(lit) else 0.0
+    if white_cd_m2 is not None:
+        white = white_cd_m2
     if white <= 0:
         dark = np.zeros((view.height_px, view.width_px, 3), np.uint8)
         return LitFace(pixels=dark, white_cd_m2=0.0, clipped_share=0.0)
@@ -97,10 +126,9 @@ def exposure_text(face: LitFace) -> str:
     )
 
 
-def _advice(plan: Plan) -> str:
+def _driven(plan: Plan) -> str:
     return (
-        f"As driven at {100 * plan.drive.brightness:.0f} % brightness; zones that run the hue cycle as the "
-        "light model shows them. Computed, not photographed."
+        f"As driven at {100 * plan.drive.brightness:.0f} % brightness. Computed, not photographed."
     )
 
 

@@ -6,8 +6,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from marquee.colour.adapt import adaptation_matrix
-from marquee.colour.constants import D65_XYZ, XYZ_TO_SRGB, xyz_of_xy
+from marquee.colour.adapt import adaptation_matrix, observed_white_xyz
+from marquee.colour.constants import D65_XYZ, XYZ_TO_SRGB
 from marquee.outputs.pictures.canvas import View
 from marquee.outputs.pictures.face import sample
 from marquee.plan import Plan
@@ -77,17 +77,44 @@ def open_share(plan: Plan, view: View) -> NDArray[np.float32]:
     return share
 
 
+def cycling_zones(plan: Plan) -> tuple[int, ...]:
+    """Return the zones whose light runs through the hue cycle."""
+    if plan.drive.hue_cycle is None:
+        return ()
+    steady = {driven.zone for driven in plan.drive.zones}
+    zones = plan.zone_map.zones
+    return tuple(z.id for z in zones if z.mode == "hue-cycle" or z.id not in steady)
+
+
+def instant_xyz(plan: Plan, step: int = 0) -> NDArray[np.float32]:
+    """Return the light map (ny, nx, 3) at one step of the hue cycle, where the plan's has the cycle's mean."""
+    xyz = plan.light.luminance_xyz
+    cycle = plan.drive.hue_cycle
+    if cycle is None:
+        return xyz
+    lights = np.array(cycle.xyz_cd)
+    change = (lights[step] - lights.mean(axis=0)) * plan.transfer.diffuser_transmittance / np.pi
+    for zone in cycling_zones(plan):
+        xyz = xyz + plan.transfer.lux_per_cd[zone][..., None] * change.astype(np.float32)
+    return np.maximum(xyz, 0.0)
+
+
 def screen_light(plan: Plan, view: View) -> NDArray[np.float32]:
-    """Return linear sRGB in cd/m² (white of 1 cd/m² is 1, 1, 1) of the diffuser at every pixel of a view.
+    """Return linear sRGB in cd/m² (white of 1 cd/m² is 1, 1, 1) of the diffuser at every pixel of a view."""
+    return to_screen(plan, map_over(plan, view, instant_xyz(plan)))
+
+
+def to_screen(plan: Plan, xyz: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Return linear sRGB (…, 3) of light (…, 3) in cd/m².
 
     The sign's white becomes the screen's. Colours no screen can show lose chroma at their luminance until
     no channel is below zero.
     """
-    to_screen = XYZ_TO_SRGB @ adaptation_matrix(
-        xyz_of_xy(plan.drive.white_xy), D65_XYZ, plan.project.colour.adaptation
+    colour = plan.project.colour
+    adapted = XYZ_TO_SRGB @ adaptation_matrix(
+        observed_white_xyz(colour.white, colour.observer), D65_XYZ, colour.adaptation
     )
-    xyz = map_over(plan, view, plan.light.luminance_xyz)
-    linear = xyz @ to_screen.T.astype(np.float32)
+    linear = xyz @ adapted.T.astype(np.float32)
     grey = (linear @ _LUMA)[..., None]
     lowest = linear.min(axis=-1, keepdims=True)
     span = np.where(lowest < 0, grey - lowest, 1.0)

@@ -53,7 +53,7 @@ def zones_picture(plan: Plan) -> bytes:
 def draw_zones(plan: Plan) -> Sheet:
     """Return the sheet of `zones_picture`."""
     zone_map = plan.zone_map
-    layout = lay_out((zone_map.width_mm, zone_map.height_mm), labels=True)
+    layout, names = _named_layout(zone_map)
     near = near_pairs(plan)
     gaps = near[:_MOST_GAPS]
     rows = min(len(zone_map.zones), _MOST_ROWS)
@@ -65,16 +65,27 @@ def draw_zones(plan: Plan) -> Sheet:
     sheet = Sheet(WIDTH_PX, layout.height_px(bottom))
     sheet.heading("Zones", subtitle(plan, _count(zone_map)), "FRONT VIEW")
     sheet.paste(_face(zone_map, layout.view).reduced(), layout.view.x, layout.view.y)
-    inside = aperture_marks(zone_map, layout.view)
-    left_out = _name_zones(sheet, zone_map, layout, inside)
+    left_out = _draw_names(sheet, layout, names)
     _mark_gaps(sheet, zone_map, gaps, layout.view)
-    _number_apertures(sheet, zone_map, inside)
+    _number_apertures(sheet, zone_map, aperture_marks(zone_map, layout.view))
     bar = sheet.scale_bar(MARGIN_PX, layout.bar_y, layout.view.px_per_mm, layout.bar_most_px)
     if left_out:
         quiet = Lettering(size_px=SMALL_PX, colour=sheet.theme.muted)
         sheet.text(bar.x1 + 24, layout.bar_y, f"{left_out} more zones without a label", quiet)
     _tables(sheet, plan, layout, gaps, notes)
     return sheet
+
+
+def _named_layout(zone_map: ZoneMap) -> tuple[Layout, tuple[list[Callout], list[Callout]]]:
+    size_mm = (zone_map.width_mm, zone_map.height_mm)
+    layout = lay_out(size_mm, labels=True)
+    names = _name_zones(zone_map, layout)
+    rows = (bool(names[0]), bool(names[1]))
+    if layout.wide and rows != (True, True):
+        # No room is kept for an empty row of labels.
+        layout = lay_out(size_mm, labels=True, rows=rows)
+        names = _name_zones(zone_map, layout)
+    return layout, names
 
 
 def near_pairs(plan: Plan) -> list[Adjacency]:
@@ -120,29 +131,36 @@ def _carries_number(mark: Mark | None) -> bool:
     return mark is not None and mark.clearance_px >= _NUMBER_CLEARANCE_PX
 
 
-def _name_zones(sheet: Sheet, zone_map: ZoneMap, layout: Layout, inside: dict[int, Mark]) -> int:
+def _name_zones(zone_map: ZoneMap, layout: Layout) -> tuple[list[Callout], list[Callout]]:
+    """Return the zones' labels: those above and below a wide face, or all those beside another."""
     view = layout.view
     largest = sorted(zone_map.zones, key=lambda z: (-z.area_mm2, z.id))
     if len(largest) > _MOST_NAMED:
         # Names would come down to numbers, which the wider apertures carry inside anyway.
+        inside = aperture_marks(zone_map, view)
         carried = {a.zone for a in zone_map.apertures if _carries_number(inside.get(a.id))}
         largest = [zone for zone in largest if zone.id not in carried]
-    right, bottom = view.x + view.width_px, view.y + view.height_px
     if not layout.wide:
         marks = zone_marks(zone_map, view, "right")
-        callouts = [_callout(zone, marks[zone.id]) for zone in largest]
-        column = Strip(axis=1, low=view.y, high=bottom, port=right + 18, middle=right + 24)
-        return draw_callouts(sheet, callouts, column)
-    half = LABEL_ROW_PX / 2
+        return [_callout(zone, marks[zone.id]) for zone in largest], []
     up, down = zone_marks(zone_map, view, "top"), zone_marks(zone_map, view, "bottom")
+    bottom = view.y + view.height_px
     above = [z for z in largest if up[z.id].y - view.y <= bottom - down[z.id].y]
     beneath = [z for z in largest if z not in above]
+    return [_callout(z, up[z.id]) for z in above], [_callout(z, down[z.id]) for z in beneath]
+
+
+def _draw_names(sheet: Sheet, layout: Layout, names: tuple[list[Callout], list[Callout]]) -> int:
+    view = layout.view
+    right, bottom = view.x + view.width_px, view.y + view.height_px
+    if not layout.wide:
+        column = Strip(axis=1, low=view.y, high=bottom, port=right + 18, middle=right + 24)
+        return draw_callouts(sheet, names[0], column)
+    half = LABEL_ROW_PX / 2
     low, high = float(MARGIN_PX), float(WIDTH_PX - MARGIN_PX)
     over = Strip(axis=0, low=low, high=high, port=view.y - half + 9, middle=view.y - half)
     under = Strip(axis=0, low=low, high=high, port=bottom + half - 9, middle=bottom + half)
-    return draw_callouts(sheet, [_callout(z, up[z.id]) for z in above], over) + draw_callouts(
-        sheet, [_callout(z, down[z.id]) for z in beneath], under
-    )
+    return draw_callouts(sheet, names[0], over) + draw_callouts(sheet, names[1], under)
 
 
 def _callout(zone: Zone, mark: Mark) -> Callout:
@@ -161,6 +179,7 @@ def _mark_gaps(sheet: Sheet, zone_map: ZoneMap, gaps: list[Adjacency], view: Vie
         x, y = place
         sheet.ring(x, y, 8.0, _WHITE, 4)
         sheet.ring(x, y, 8.0, sheet.theme.accent, 2)
+        sheet.bar_line((x - 8, y), (x + 8, y))
         looks = Lettering(bold=True, colour=sheet.theme.accent, halo=_WHITE, align="centre")
         for dx, dy in ((16, -13), (-16, -13), (16, 13), (-16, 13), (0, -20), (0, 20)):
             if sheet.is_free(sheet.measure(x + dx, y + dy, letter, looks)):
