@@ -32,7 +32,7 @@ TAIL = (
     (46, 128, 214),
     (136, 84, 196),
 )
-STRIPE_MM = 2.0
+STRIPE_MM = 2.0  # across a stripe
 _SLANT = 0.55  # mm to the right per mm up
 
 _ORB_AT, _ORB_RADIUS = (58.0, 50.0), 26.0
@@ -125,15 +125,16 @@ def _tail() -> list[Mask]:
     bottom, top = _TAIL_Y + head + 1, _TAIL_Y - head - 1
     lean = _SLANT * (bottom - top)
     first = left - head - lean - 1
-    count = int((right + tip + 1 - first) / STRIPE_MM) + 1
+    step = STRIPE_MM * float(np.hypot(1.0, _SLANT))
+    count = int((right + tip + 1 - first) / step) + 1
     stripes: list[list[Outline]] = [[] for _ in TAIL]
     for number in range(count):
-        x = first + number * STRIPE_MM
+        x = first + number * step
         corners = (
             (x, bottom),
             (x + lean, top),
-            (x + lean + STRIPE_MM, top),
-            (x + STRIPE_MM, bottom),
+            (x + lean + step, top),
+            (x + step, bottom),
         )
         stripes[number % len(TAIL)].append(Outline(points=corners))
     # Later colours give way to earlier ones along the shared edges, so that no pixel counts twice.
