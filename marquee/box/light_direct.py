@@ -23,18 +23,33 @@ def lambertian_lux(offset_mm: Floats, height_mm: float) -> Floats:
     return np.asarray(1e6 * h2 / (d2 + h2) ** 2, float)
 
 
-def direct_lux(scene: Scene, plan: Plan2D, elements: Elements) -> Floats:
+class Views:
+    """Which region each LED stands in (-1: inside a barrier), and what it sees, found once when asked."""
+
+    def __init__(self, scene: Scene, plan: Plan2D) -> None:
+        self.home = region_of(plan, scene.led_xy_mm)
+        self._scene, self._plan = scene, plan
+        self._found: dict[int, tuple[Star, tuple[Star, ...]]] = {}
+
+    def of(self, led: int) -> tuple[Star, tuple[Star, ...]]:
+        """Return what the LED's centre and the quarters of its window see of the diffuser."""
+        if led not in self._found:
+            self._found[led] = led_stars(self._scene, self._plan, led)
+        return self._found[led]
+
+
+def direct_lux(scene: Scene, plan: Plan2D, elements: Elements, views: Views) -> Floats:
     """Return (channels, elements) direct illuminance, means over each element's open part [lx]."""
     direct = np.zeros((scene.led_cd.shape[1], len(elements.patch)))
     spread = _Spread(scene)
-    home = region_of(plan, scene.led_xy_mm)
+    home = views.home
     for led in range(len(scene.led_xy_mm)):
         lit = np.flatnonzero(scene.led_cd[led])
         if not lit.size or home[led] < 0:
             continue
         lux = spread.over_elements(scene.led_xy_mm[led])
         if len(plan.regions) > 1 or not plan.convex[0]:
-            lux = _shadowed(scene, plan, elements, led, int(home[led]), lux)
+            lux = _shadowed(scene, plan, elements, views, led, lux)
         for channel in lit:
             direct[channel] += scene.led_cd[led, channel] * lux
     return direct
@@ -86,12 +101,13 @@ def led_stars(scene: Scene, plan: Plan2D, led: int) -> tuple[Star, tuple[Star, .
 
 
 def _shadowed(
-    scene: Scene, plan: Plan2D, elements: Elements, led: int, home: int, lux: Floats
+    scene: Scene, plan: Plan2D, elements: Elements, views: Views, led: int, lux: Floats
 ) -> Floats:
+    home = int(views.home[led])
     own = elements.region == home
     if plan.convex[home] and not scene.has_gap:
         return np.where(own, lux, 0.0)
-    centre, quarters = led_stars(scene, plan, led)
+    centre, quarters = views.of(led)
     # Over a gap light may reach any element, otherwise only those of its own region.
     asked = np.flatnonzero(own) if not scene.has_gap else _within_reach(elements, centre)
     seen = np.zeros(len(lux))
@@ -150,16 +166,15 @@ def _fine(scene: Scene, elements: Elements, quarters: tuple[Star, ...], which: I
     return np.asarray(total / (len(quarters) * np.maximum(weight.sum(axis=1), 1)), float)
 
 
-def direct_at(scene: Scene, plan: Plan2D, points: Floats) -> Floats:
+def direct_at(scene: Scene, views: Views, points: Floats) -> Floats:
     """Return (channels, points) direct illuminance at points under the diffuser, window quarters averaged [lx]."""
     direct = np.zeros((scene.led_cd.shape[1], len(points)))
     height = scene.depth_mm - scene.led_z_mm
-    home = region_of(plan, scene.led_xy_mm)
     for led in range(len(scene.led_xy_mm)):
         lit = np.flatnonzero(scene.led_cd[led])
-        if not lit.size or home[led] < 0:
+        if not lit.size or views.home[led] < 0:
             continue
-        _, quarters = led_stars(scene, plan, led)
+        _, quarters = views.of(led)
         for quarter in quarters:
             lux = lambertian_lux(points - quarter.origin, height) * quarter.sees(points) / 4
             direct[lit] += scene.led_cd[led, lit][:, None] * lux

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.special import k1
 
-from marquee.box.light_direct import direct_lux, lambertian_lux
+from marquee.box.light_direct import Views, direct_lux, lambertian_lux
 from marquee.box.light_elements import sort_elements
 from marquee.box.light_regions import plan_of, star
 from marquee.box.light_scene import Barrier, Floats, Scene
@@ -17,7 +17,7 @@ from tests.box.light_made import open_scene, reference
 
 def _direct(scene: Scene) -> Floats:
     plan = plan_of(scene)
-    lux = direct_lux(scene, plan, sort_elements(scene, plan))
+    lux = direct_lux(scene, plan, sort_elements(scene, plan), Views(scene, plan))
     return lux.reshape(-1, scene.grid.ny, scene.grid.nx)
 
 
