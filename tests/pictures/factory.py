@@ -191,7 +191,7 @@ def _zone_map(
             TargetColour(
                 name=f"colour {i}",
                 srgb=c,
-                xyz=(0.3, 0.3, 0.3),
+                xyz=_xyz(c),
                 lab_d65=(60.0, 0.0, 0.0),
                 origin="artwork",
                 area_mm2=100.0,
@@ -328,6 +328,11 @@ def _light(zone_map: ZoneMap) -> tuple[Transfer, Light]:
         for i, level in enumerate(LUMINANCE)
     )
     return transfer, Light(luminance_xyz=xyz, zones=zones)
+
+
+def _xyz(colour: str) -> tuple[float, float, float]:
+    x, y, z = (float(v) for v in MATRIX @ _linear(colour))
+    return x, y, z
 
 
 def _linear(colour: str) -> NDArray[np.float64]:

@@ -104,7 +104,7 @@ def _map(
     for level in levels:
         above = (fine > level).astype(np.uint8)
         edge = cv2.morphologyEx(above, cv2.MORPH_GRADIENT, kernel)
-        canvas.pixels[edge > 0] = _BLACK if level > 0.55 * top else _WHITE
+        canvas.pixels[edge > 0] = _BLACK if level > 0.4 * top else _WHITE
     zone_map = plan.zone_map
     labels = sample(zone_map.zone_of_px, zone_map.mm_per_px, view)
     outline_zones(canvas, labels, _WHITE, 2.6)
