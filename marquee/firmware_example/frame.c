@@ -7,15 +7,19 @@ uint8_t frame[MARQUEE_FRAME_BYTES];
 MARQUEE_ASSERT(frame_sum_fits, 0xFFFFFFFFUL / MARQUEE_LED_COUNT >= MARQUEE_LED_FULL_UA);
 MARQUEE_ASSERT(led_product_fits, MARQUEE_LED_FULL_UA <= 500000UL);
 
-static void zone_colour(uint8_t zone, uint16_t hue_step, struct colour *out)
+static uint16_t scale; /* of every byte, in 256ths */
+
+/* What a zone shows at a step of the hue cycle. Returns 1 where the step matters. */
+static uint8_t zone_colour(uint8_t zone, uint16_t hue_step, struct colour *out)
 {
-  uint8_t c;
+  uint8_t c, cycles = 0;
   out->global_code = MARQUEE_ZONE_GLOBAL(zone);
   for (c = 0; c < MARQUEE_CHANNEL_COUNT; c++) {
     out->code[c] = MARQUEE_ZONE_DRIVE(zone, c);
   }
 #if MARQUEE_HUE_COUNT > 0
   if (MARQUEE_ZONE_MODE(zone) == MARQUEE_HUE_CYCLE) {
+    cycles = 1;
     for (c = 0; c < MARQUEE_CHANNEL_COUNT; c++) {
       out->code[c] = MARQUEE_HUE_AT(hue_step, c);
     }
@@ -23,7 +27,7 @@ static void zone_colour(uint8_t zone, uint16_t hue_step, struct colour *out)
 #else
   (void)hue_step;
 #endif
-  trim_colour(zone, out);
+  return trim_colour(zone, out) ? 0 : cycles;
 }
 
 /* Upper estimate of what one LED draws, its dark current apart, in uA. */
@@ -46,30 +50,41 @@ static uint32_t led_ua(const struct colour *colour)
   return (parts + full - 1u) / full;
 }
 
-/* How far all bytes must shrink, in 256ths: for the brightness, the cap of one LED and the limit of the sign. */
-static uint16_t held_scale(uint16_t hue_step, uint8_t brightness)
+/* The most one LED of a zone draws, over the whole hue cycle where it has one. */
+static uint32_t zone_led_ua(uint8_t zone)
+{
+  struct colour colour;
+  const uint16_t steps = zone_colour(zone, 0, &colour) ? MARQUEE_HUE_COUNT : 1u;
+  uint32_t ua, most = led_ua(&colour);
+  uint16_t step;
+  for (step = 1; step < steps; step++) {
+    (void)zone_colour(zone, step, &colour);
+    ua = led_ua(&colour);
+    most = ua > most ? ua : most;
+  }
+  return most;
+}
+
+void hold_frame(uint8_t brightness)
 {
   const uint32_t led_allowed = MARQUEE_LED_FULL_UA * MARQUEE_CAP_255 / 255u;
   const uint32_t all_allowed =
     MARQUEE_LIMIT_MA * 1000UL > MARQUEE_DARK_UA ? MARQUEE_LIMIT_MA * 1000UL - MARQUEE_DARK_UA : 0u;
-  uint32_t largest = 0, total = 0, scale = brightness ? brightness + 1u : 0u;
+  uint32_t largest = 0, total = 0, held = brightness ? brightness + 1u : 0u;
   uint8_t zone;
   for (zone = 0; zone < MARQUEE_ZONE_COUNT; zone++) {
-    struct colour colour;
-    uint32_t ua;
-    zone_colour(zone, hue_step, &colour);
-    ua = led_ua(&colour);
+    uint32_t ua = MARQUEE_ZONE_LEDS(zone) ? zone_led_ua(zone) : 0u;
     largest = ua > largest ? ua : largest;
     total += ua * MARQUEE_ZONE_LEDS(zone);
   }
   /* Divided by one 256th too much rather than too little, so that the result is never above the limit. */
-  if (largest > led_allowed && led_allowed / (largest / 256u + 1u) < scale) {
-    scale = led_allowed / (largest / 256u + 1u);
+  if (largest > led_allowed && led_allowed / (largest / 256u + 1u) < held) {
+    held = led_allowed / (largest / 256u + 1u);
   }
-  if (total > all_allowed && all_allowed / (total / 256u + 1u) < scale) {
-    scale = all_allowed / (total / 256u + 1u);
+  if (total > all_allowed && all_allowed / (total / 256u + 1u) < held) {
+    held = all_allowed / (total / 256u + 1u);
   }
-  return (uint16_t)scale;
+  scale = (uint16_t)held;
 }
 
 static void put_led(uint16_t led, const struct colour *colour)
@@ -84,9 +99,8 @@ static void put_led(uint16_t led, const struct colour *colour)
   }
 }
 
-void fill_frame(uint16_t hue_step, uint8_t brightness)
+void fill_frame(uint16_t hue_step)
 {
-  const uint16_t scale = held_scale(hue_step, brightness);
   struct colour colour = {{0}, 0};
   uint16_t led, run, last;
   uint8_t zone, c;
@@ -94,7 +108,7 @@ void fill_frame(uint16_t hue_step, uint8_t brightness)
     put_led(led, &colour); /* dark, unless a run below says otherwise */
   }
   for (zone = 0; zone < MARQUEE_ZONE_COUNT; zone++) {
-    zone_colour(zone, hue_step, &colour);
+    (void)zone_colour(zone, hue_step, &colour);
     for (c = 0; c < MARQUEE_CHANNEL_COUNT; c++) {
       colour.code[c] = (uint8_t)((uint32_t)colour.code[c] * scale / 256u);
     }

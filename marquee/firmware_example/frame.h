@@ -19,9 +19,12 @@ struct colour {
 
 extern uint8_t frame[MARQUEE_FRAME_BYTES];
 
-/* Fill the whole frame for one step of the hue cycle at a brightness of 0 to 255. No LED exceeds the cap and
- * the sign stays within the milliamp limit: where it would not, all bytes shrink together. */
-void fill_frame(uint16_t hue_step, uint8_t brightness);
+/* Choose how far all bytes shrink, at start and whenever trimming changed something: for a brightness of 0 to 255,
+ * and so that no LED exceeds the cap and the sign stays within the milliamp limit at every step of the hue cycle. */
+void hold_frame(uint8_t brightness);
+
+/* Fill the whole frame for one step of the hue cycle. */
+void fill_frame(uint16_t hue_step);
 
 /* What the frame holds for an LED. */
 void read_frame(uint16_t led, struct colour *shown);

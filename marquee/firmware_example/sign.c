@@ -86,11 +86,13 @@ int main(void)
   serial_start();
   clock_start();
   before = TCNT1;
-  fill_frame(hue_step, SIGN_BRIGHTNESS);
+  hold_frame(SIGN_BRIGHTNESS);
+  fill_frame(hue_step);
   send_frame();
   for (;;) {
     if (serial_ready() && trim_take(serial_get()) == TRIM_SHOW) {
-      fill_frame(hue_step, SIGN_BRIGHTNESS);
+      hold_frame(SIGN_BRIGHTNESS);
+      fill_frame(hue_step);
       send_frame();
       trim_answer();
     }
@@ -98,7 +100,7 @@ int main(void)
     if ((uint16_t)(now - before) >= FRAME_TICKS) {
       if (!trim_is_on()) {
         turn_hue((uint16_t)(now - before));
-        fill_frame(hue_step, SIGN_BRIGHTNESS);
+        fill_frame(hue_step);
         send_frame();
       }
       before = now;

@@ -213,15 +213,18 @@ uint8_t trim_is_on(void)
   return is_on;
 }
 
-void trim_colour(uint8_t zone, struct colour *colour)
+uint8_t trim_colour(uint8_t zone, struct colour *colour)
 {
-  uint8_t c;
+  uint8_t c, changed = 0;
   if (zone < TRIM_ZONES && is_trimmed[zone]) {
     *colour = trimmed[zone];
+    changed = 1;
   }
   if (only != NO_ZONE && only != zone) {
     for (c = 0; c < MARQUEE_CHANNEL_COUNT; c++) {
       colour->code[c] = 0;
     }
+    changed = 1;
   }
+  return changed;
 }

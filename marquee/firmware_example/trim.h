@@ -19,13 +19,13 @@
 
 enum trim_event { TRIM_NOTHING, TRIM_SHOW };
 
-/* Take one byte from the serial line. On TRIM_SHOW fill and send a frame, then call trim_answer. */
+/* Take one byte from the serial line. On TRIM_SHOW hold, fill and send a frame, then call trim_answer. */
 enum trim_event trim_take(uint8_t byte);
 void trim_answer(void);
 
-/* Whether trim mode is on, and what it makes of a zone's colour. */
+/* Whether trim mode is on, and what it makes of a zone's colour: returns 1 where it changed it. */
 uint8_t trim_is_on(void);
-void trim_colour(uint8_t zone, struct colour *colour);
+uint8_t trim_colour(uint8_t zone, struct colour *colour);
 
 /* To be provided by the board: sends one byte over the serial line. */
 void serial_put(uint8_t byte);

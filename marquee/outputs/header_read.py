@@ -20,8 +20,8 @@ from marquee.outputs.header_values import (
 from marquee.outputs.names import unique_identifiers
 from marquee.plan import Plan
 
-_COMMENT = re.compile(r"/\*.*?\*/", re.DOTALL)
-_GUARD = re.compile(r"^#ifndef ([A-Z][A-Z0-9_]*)_CONSTANTS_H$", re.MULTILINE)
+_COMMENT = re.compile(r"/\*.*?\*/|//[^\n]*", re.DOTALL)
+_GUARD = re.compile(r"^#ifndef +([A-Z][A-Z0-9_]*)_CONSTANTS_H *$", re.MULTILINE)
 _INTEGER = re.compile(r"(0[xX][0-9A-Fa-f]+|[0-9]+)[uUlL]*")
 
 
@@ -51,7 +51,7 @@ def read_header(text: str, where: str = "header") -> ReadHeader:
     Parameters
     ----------
     text : str
-        As `header_text` writes it; values may have been edited.
+        As `header_text` writes it, or a program it was pasted into; values may have been edited.
     where : str
         File name for messages.
 
@@ -60,7 +60,7 @@ def read_header(text: str, where: str = "header") -> ReadHeader:
     InputError
         Not such a header, or a number or table is missing or malformed.
     """
-    code = _COMMENT.sub(" ", text)
+    code = _COMMENT.sub(" ", text.replace("\r\n", "\n").replace("\t", " "))
     guard = _GUARD.search(code)
     if guard is None:
         raise InputError(where, "is not a constants header of marquee", "give marquee_constants.h")
@@ -79,7 +79,7 @@ class _Reader:
     def __init__(self, code: str, prefix: str) -> None:
         self.prefix = prefix
         self.defines: dict[str, str] = {}
-        pattern = rf"^#define {prefix}_(\w+) +(\S+) *$"
+        pattern = rf"^ *#define +{prefix}_(\w+) +(\S+) *$"
         for name, value in re.findall(pattern, code, re.MULTILINE):
             self.defines.setdefault(name, value)
         table = rf"static const \w+\s+{prefix}_(\w+)\[\]\S* {prefix}_FLASH {prefix}_UNUSED = \{{([^;]*)\}};"

@@ -26,6 +26,13 @@ AVR_C = ("c99", "gnu99", "c11", "gnu11")
 AVR_CPP = ("c++98", "gnu++98", "c++11", "c++14", "c++1z")
 AVR = ("-mmcu=atmega328p", "-Os")
 BARE_ARM = ("-mcpu=cortex-m0plus", "-mthumb", "-Os", "-ffreestanding")
+# Other word sizes and byte orders: RISC-V, and big-endian MIPS and PowerPC.
+OTHER_TARGETS = ("riscv32-unknown-elf", "mips-unknown-elf", "powerpc64-unknown-elf")
+
+
+def _bare(target: str) -> tuple[str, ...]:
+    return (f"--target={target}", "-ffreestanding", "-Os")
+
 
 MATRIX = (
     *(("gcc", std, ()) for std in C),
@@ -34,6 +41,8 @@ MATRIX = (
     *(("clang++", std, ()) for std in CPP),
     *(("avr-gcc", std, AVR) for std in AVR_C),
     *(("avr-g++", std, AVR) for std in AVR_CPP),
+    *(("clang", "c99", _bare(target)) for target in OTHER_TARGETS),
+    *(("clang++", "c++11", _bare(target)) for target in OTHER_TARGETS),
     *(("arm-none-eabi-gcc", std, BARE_ARM) for std in C),
     *(("arm-none-eabi-g++", std, BARE_ARM) for std in CPP),
 )
@@ -88,4 +97,5 @@ def compile_unit(way: Way, source: Path, output: Path, *extra: str) -> None:
 
 
 def way_id(way: Way) -> str:
-    return f"{way[0]}-{way[1]}"
+    target = next((f"-{f.split('=')[1].split('-')[0]}" for f in way[2] if f.startswith("--t")), "")
+    return f"{way[0]}-{way[1]}{target}"

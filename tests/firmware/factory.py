@@ -47,6 +47,7 @@ class Sign:
     )
     global_codes: tuple[int | None, ...] = (None,) * 5
     hues: int = 48
+    period_s: float = 12.0
     channels: tuple[str, ...] = ("R", "G", "B")
     byte_order: tuple[str, ...] = ("G", "R", "B")
     protocol: str = "one-wire"
@@ -146,7 +147,7 @@ def make_drive(sign: Sign) -> Drive:
     )  # fmt: skip
     n = len(sign.channels)
     rows = tuple(tuple((37 * i + 91 * c + 5) % 256 for c in range(n)) for i in range(sign.hues))
-    cycle = HueCycle(codes=rows, xyz_cd=((0.1, 0.1, 0.1),) * sign.hues, period_s=12.0)
+    cycle = HueCycle(codes=rows, xyz_cd=((0.1, 0.1, 0.1),) * sign.hues, period_s=sign.period_s)
     return Drive(
         policy="keep", brightness=1.0, white_xy=(0.3127, 0.3290), zones=steady,
         hue_cycle=cycle if sign.cycling else None, limiting_zone=None, white_intensity_cd=1.0,

@@ -3,7 +3,8 @@
  *   simavr_trace ELF MCU CYCLES FIRST [LINE...]
  *
  * From cycle FIRST on the LINEs are sent over the serial line, each after the answer to the one before; bytes are
- * a character's time apart (38400 baud). Prints "p CYCLE PIN VALUE" and "u CYCLE BYTE".
+ * a character's time apart (38400 baud). Prints "p CYCLE PIN VALUE", "u CYCLE BYTE" and at the end
+ * "s LOWEST RAMEND", the lowest stack pointer seen.
  */
 #include <simavr/avr_ioport.h>
 #include <simavr/avr_uart.h>
@@ -38,6 +39,7 @@ int main(int argc, char **argv)
   unsigned long long cycles, next;
   const unsigned long long gap = 16000000ULL * 10 / 38400 + 200;
   int at = 5, place = 0;
+  unsigned lowest = 0xFFFF;
   uint32_t flags = 0;
   avr_irq_t *input;
   if (argc < 5) {
@@ -64,6 +66,10 @@ int main(int argc, char **argv)
   avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_IOPORT_GETIRQ('B'), 1), on_pin, NULL);
   while (avr->cycle < cycles) {
     int state = avr_run(avr);
+    unsigned stack = avr->data[R_SPL] | (unsigned)avr->data[R_SPH] << 8;
+    if (stack > 0x100 && stack < lowest) {
+      lowest = stack;
+    }
     if (state == cpu_Done || state == cpu_Crashed) {
       return 5;
     }
@@ -77,5 +83,6 @@ int main(int argc, char **argv)
       }
     }
   }
+  printf("s %u %u\n", lowest, (unsigned)avr->ramend);
   return 0;
 }

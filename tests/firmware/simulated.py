@@ -20,10 +20,11 @@ DATA, CLOCK = 0, 1
 
 @dataclass(frozen=True, kw_only=True)
 class Trace:
-    """Edges (cycle, pin, value) in order, and serial bytes."""
+    """Edges (cycle, pin, value) in order, serial bytes, and the deepest the stack went."""
 
     edges: tuple[tuple[int, int, int], ...]
     serial: str
+    stack_bytes: int
 
     def of(self, pin: int) -> list[tuple[int, int]]:
         return [(cycle, value) for cycle, at, value in self.edges if at == pin]
@@ -59,16 +60,19 @@ def _tracer() -> Path:
 
 
 @cache
-def simulate(sign: Sign, ms: float, *lines: str, first_ms: float = 0.0) -> Trace:
+def simulate(
+    sign: Sign, ms: float, *lines: str, first_ms: float = 0.0, mcu: str = "atmega328p"
+) -> Trace:
     """Build the sign's firmware and run it for `ms`, sending the lines from `first_ms` on."""
     with tempfile.TemporaryDirectory() as folder:
-        elf = build(make_plan(sign), Path(folder))
+        elf = build(make_plan(sign), Path(folder), mcu=mcu)
         cycles, first = (str(round(1000 * MHZ * t)) for t in (ms, first_ms))
-        output = run(_tracer(), elf, "atmega328p", cycles, first, *lines)
-    words = [line.split() for line in output.splitlines() if line[:2] in {"p ", "u "}]
+        output = run(_tracer(), elf, mcu, cycles, first, *lines)
+    words = [line.split() for line in output.splitlines() if line[:2] in {"p ", "u ", "s "}]
     return Trace(
         edges=tuple((int(w[1]), int(w[2]), int(w[3])) for w in words if w[0] == "p"),
         serial="".join(chr(int(w[2])) for w in words if w[0] == "u"),
+        stack_bytes=next(int(w[2]) - int(w[1]) for w in words if w[0] == "s"),
     )
 
 

@@ -104,16 +104,17 @@ def test_frame_takes_the_time_the_budget_states(sign: Sign) -> None:
 
 
 def test_hue_cycle_keeps_time_though_sending_blocks_interrupts() -> None:
-    # 300 LEDs block for 9 ms a frame; steps of 250 ms, so 3.1 s is in step 12.
-    frames = one_wire_frames(simulate(LONG, 3150), LATCH_US)
-    assert len(frames) > 100
+    # 300 LEDs block for 9 ms of every 20 ms; steps of 50 ms, so 610 ms is in step 12.
+    sign = Sign(zone_of_led=LONG.zone_of_led, period_s=2.4)
+    frames = one_wire_frames(simulate(sign, 650), LATCH_US)
     last = frames[-1]
-    assert last.start_us > 3.1e6
-    assert last.data == wanted_one_wire(LONG, 12)
-    changes = [b.start_us for a, b in pairwise(frames) if a.data != b.data]
-    # Each change is shown within a frame (20 ms) and the filling of one of its step's time.
-    for step, at_us in enumerate(changes, 1):
-        assert 0 <= at_us / 1000 - 250 * step <= 35
+    assert 600e3 < last.start_us < 650e3
+    assert last.data == wanted_one_wire(sign, 12)
+    changes = [b.start_us / 1000 for a, b in pairwise(frames) if a.data != b.data]
+    assert len(changes) == 12
+    # Each step is shown with the first frame after it is due: 20 ms, and the filling before.
+    for step, at_ms in enumerate(changes, 1):
+        assert 0 <= at_ms - 50 * step <= 35
 
 
 @pytest.mark.parametrize("cap", [0.1, 0.3, 0.5])
@@ -151,6 +152,19 @@ def test_every_byte_shrinks_by_the_same_factor_when_held_down() -> None:
     fitting = [k for k in range(257) if bytes(byte * k // 256 for byte in full) == sent]
     assert fitting
     assert max(fitting) < 256
+
+
+def test_the_hue_cycle_does_not_make_a_held_sign_pump() -> None:
+    # The factor is chosen for the hungriest step of eight, 50 ms each: steady zones stay as they are.
+    sign = Sign(cap=0.3, hues=8, period_s=0.4)
+    frames = one_wire_frames(simulate(sign, 450), LATCH_US)
+    steps = {frame.data for frame in frames}
+    assert len(steps) == 8
+    steady = [i for i, zone in enumerate(sign.zone_of_led) if zone not in sign.cycling]
+    assert len({tuple(data[3 * i : 3 * i + 3] for i in steady) for data in steps}) == 1
+    for data in steps:
+        drawn = [_drawn_ua(sign, data[3 * i : 3 * i + 3]) for i in range(len(sign.zone_of_led))]
+        assert max(drawn) <= 0.3 * 1e6 * sum(sign.channel_a)
 
 
 def test_clocked_frames_hold_start_leds_with_global_setting_and_end() -> None:
@@ -244,6 +258,27 @@ def test_a_running_sign_ignores_lines_until_trim_is_asked_for() -> None:
     assert {frame.data for frame in one_wire_frames(trace, LATCH_US)} == {
         wanted_one_wire(Sign(), 0)
     }
+
+
+def test_stack_stays_shallow() -> None:
+    # Of 512 bytes of reserve; the program's own variables take up to 128 of them.
+    deep = simulate(LONG, 400, "!", "0=1,2,3\n", "only 1\n", "run\n", first_ms=30).stack_bytes
+    assert 0 < deep <= 128
+
+
+def test_tables_are_read_right_on_a_chip_with_more_than_64_kb() -> None:
+    frames = one_wire_frames(simulate(Sign(), 120, mcu="atmega2560"), LATCH_US)
+    assert {frame.data for frame in frames} == {wanted_one_wire(Sign(), 0)}
+
+
+def test_the_longest_chain_the_chip_takes_keeps_the_frame_rate_stated() -> None:
+    # 512 LEDs fill the RAM less its reserve; sending takes 15.36 ms.
+    sign = Sign(zone_of_led=tuple((i // 7) % 5 for i in range(512)))
+    trace = simulate(sign, 300)
+    frames = one_wire_frames(trace, LATCH_US)
+    assert {frame.data for frame in frames} <= {wanted_one_wire(sign, step) for step in range(2)}
+    assert trace.stack_bytes <= 128
+    assert len(frames) >= 8
 
 
 @pytest.mark.parametrize("sign", [Sign(), LONG, clocked()], ids=["59-leds", "300-leds", "clocked"])

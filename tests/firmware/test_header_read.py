@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from dataclasses import replace
 
 import pytest
@@ -62,6 +63,20 @@ def test_provenance_names_tool_artwork_digest_and_part_but_no_folder() -> None:
     for word in ("marquee 0.", "lantern hall.png", plan.artwork.sha256, "test-part"):
         assert word in text
     assert "someone" not in text
+
+
+@pytest.mark.parametrize(
+    "spoil",
+    [
+        lambda t: t.replace("\n", "\r\n"),
+        lambda t: t.replace(" = {\n", " = {   \n").replace("u  ", "u\t"),
+        lambda t: "#include <x.h>\n" + t + "int main(void) { return 0; } // MARQUEE_LED_COUNT\n",
+    ],
+    ids=["windows-line-ends", "tabs-and-blanks", "pasted"],
+)
+def test_a_header_an_editor_went_over_still_reads_the_same(spoil: Callable[[str], str]) -> None:
+    plan = make_plan()
+    assert check_header(spoil(header_text(plan)), plan) == ()
 
 
 NUMBERS = (
