@@ -22,6 +22,9 @@ from marquee.values import (
     ZoneMap,
 )
 
+# A 12 V part beside every plan, so that the maker sees what the higher voltage would save in copper.
+_COMPARED = ("ws2815",)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Plan:
@@ -57,13 +60,18 @@ def make_plan(project: Project) -> Plan:
     artwork = read_artwork(Path(project.artwork.file), project.artwork)
     palette = () if project.zones.palette is None else read_palette(project.zones.palette)
     part = load_part(project.leds.part)
-    return plan_stages(project, artwork, palette, part)
+    others = tuple(load_part(name) for name in _COMPARED if name != part.name)
+    return plan_stages(project, artwork, palette, part, others)
 
 
 def plan_stages(
-    project: Project, artwork: Artwork, palette: tuple[TargetColour, ...], part: Part
+    project: Project,
+    artwork: Artwork,
+    palette: tuple[TargetColour, ...],
+    part: Part,
+    others: tuple[Part, ...] = (),
 ) -> Plan:
-    """Return the plan from what was read: pure, no files."""
+    """Return the plan from what was read: pure, no files. `others` are parts to compare the power of."""
     from marquee.artwork.zones import find_zones
     from marquee.box.barriers import build_box
     from marquee.box.leds import place_leds
@@ -78,7 +86,7 @@ def plan_stages(
     transfer = transfer_light(zone_map, box, chain, project.box)
     drive = solve_drive(zone_map, part, transfer, project.colour, chain)
     light = light_face(transfer, zone_map, drive)
-    power = plan_power(chain, part, drive, project.power)
+    power = plan_power(chain, part, drive, project.power, box, others)
     constants = choose_constants(zone_map, chain, part, drive, power)
     budget = estimate_budget(constants, part, project.firmware)
     stages = (artwork, zone_map, box, chain, transfer, drive, light, power, budget)

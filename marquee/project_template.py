@@ -21,6 +21,7 @@ _EXAMPLES = {
     "wire_size": '"18AWG"',
     "hours_per_day": "8",
     "measured_w": "20",
+    "luminance_cd_m2": "100",
 }
 _OVERRIDE = """\
 # Your word on single apertures: a point of one, from the top left, and what becomes of it.

@@ -14,6 +14,7 @@ from marquee.cli.colour import colour
 from marquee.cli.new import new
 from marquee.cli.parts import parts
 from marquee.cli.plan import demo, plan
+from marquee.cli.power import power
 from marquee.cli.zones import zones
 from marquee.errors import MarqueeError, printable
 
@@ -40,7 +41,7 @@ def program() -> None:
     """
 
 
-for command in (plan, demo, new, zones, colour, parts):
+for command in (plan, demo, new, zones, colour, parts, power):
     program.add_command(command)
 
 

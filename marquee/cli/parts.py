@@ -15,13 +15,18 @@ if TYPE_CHECKING:
 
 @click.command(epilog="Example: marquee parts ws2812b")
 @click.argument("name", metavar="[NAME|FILE]", required=False)
+@click.option("--picture", metavar="FILE.png", help="Draw the part: gamut, response, sources.")
 @options.json_option
-def parts(name: str | None, as_json: bool) -> None:
+def parts(name: str | None, picture: str | None, as_json: bool) -> None:
     """List the LED parts, or show all figures of one with their sources."""
     from marquee.colour.parts import load_part, part_names
 
+    if name is None and picture is not None:
+        raise click.UsageError("say which part to draw: marquee parts ws2812b --picture part.png")
     if name is not None:
         part = load_part(name)
+        if picture is not None:
+            _draw(part, picture)
         click.echo(json.dumps(_as_dict(part), indent=1) if as_json else _figures(part))
         return
     loaded = [load_part(n) for n in part_names()]
@@ -34,6 +39,15 @@ def parts(name: str | None, as_json: bool) -> None:
         click.echo(
             f"{part.name:<18} {''.join(part.channels):<9} {part.supply_v:>5g} {full:>8}  {part.title}"
         )
+
+
+def _draw(part: Part, picture: str) -> None:
+    from marquee.colour.emission import emission, missing_for_emission
+    from marquee.outputs.folder import write_file
+    from marquee.outputs.pictures.part import part_picture
+
+    light = None if missing_for_emission(part) else emission(part)
+    write_file(picture, part_picture(part, light))
 
 
 def _full_ma(part: Part) -> float:

@@ -89,6 +89,29 @@ def write_folder(target: Path, files: dict[str, bytes]) -> None:
             shutil.rmtree(new, ignore_errors=True)
 
 
+def write_file(name: str, content: bytes) -> None:
+    """Write one new file the maker asked for by name, whole or not at all; an existing one is refused.
+
+    Raises
+    ------
+    OutputError
+        It exists, or the disk refuses.
+    """
+    path = Path(name)
+    part = path.with_name(f".{path.name[:60]}.{os.getpid()}")
+    try:
+        if path.exists():
+            raise OutputError(f"{path}", "exists already", "remove it or choose another name")
+        part.write_bytes(content)
+        part.rename(path)
+    except OSError as error:
+        raise OutputError(
+            f"{path}", f"cannot be written ({error.strerror or error})", "choose another place"
+        ) from None
+    finally:
+        part.unlink(missing_ok=True)
+
+
 def _fill(folder: Path, files: dict[str, bytes]) -> None:
     digests = {name: hashlib.sha256(content).hexdigest() for name, content in files.items()}
     manifest = json.dumps({"made_by": "marquee", "files": digests}, indent=1, sort_keys=True)

@@ -9,7 +9,7 @@ from typing import Any
 from marquee import __version__
 from marquee.errors import printable
 from marquee.plan import Plan
-from marquee.values import Zone, ZoneLight
+from marquee.values import Power, Zone, ZoneLight
 
 SCHEMA = 1
 # Digits kept: beyond what any maker or model can tell, and stable from run to run.
@@ -18,9 +18,7 @@ _DECIMALS = 4
 
 def plan_json(plan: Plan) -> str:
     """Return plan.json's text: finite numbers only, absent means null, identical for identical input."""
-    return (
-        json.dumps(_clean(plan_dict(plan)), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
-    )
+    return json.dumps(clean(plan_dict(plan)), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
 
 
 def plan_dict(plan: Plan) -> dict[str, Any]:
@@ -61,7 +59,7 @@ def plan_dict(plan: Plan) -> dict[str, Any]:
         ],
         "barriers": _barriers(plan),
         "leds": _leds(plan),
-        "power": _power(plan),
+        "power": power_dict(plan.power),
         "firmware": _firmware(plan),
         "warnings": [
             {"code": f.code, "where": printable(f.where), "message": printable(f.message)}
@@ -150,8 +148,8 @@ def _leds(plan: Plan) -> dict[str, Any]:
     }
 
 
-def _power(plan: Plan) -> dict[str, Any]:
-    power = plan.power
+def power_dict(power: Power) -> dict[str, Any]:
+    """Return the power table of plan.json."""
     return {
         "rail_v": power.rail_v,
         "worst_case_a": power.worst_case_a,
@@ -199,11 +197,12 @@ def _firmware(plan: Plan) -> dict[str, Any]:
     }
 
 
-def _clean(value: Any) -> Any:  # noqa: ANN401 -- walks JSON of any shape
+def clean(value: Any) -> Any:  # noqa: ANN401 -- walks JSON of any shape
+    """Return JSON content with text safe to show and finite numbers rounded to 4 decimals."""
     if isinstance(value, dict):
-        return {key: _clean(item) for key, item in value.items()}
+        return {key: clean(item) for key, item in value.items()}
     if isinstance(value, list | tuple):
-        return [_clean(item) for item in value]
+        return [clean(item) for item in value]
     if isinstance(value, bool) or value is None:
         return value
     if isinstance(value, str):

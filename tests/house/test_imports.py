@@ -14,7 +14,7 @@ ROOT = Path(marquee.__file__).parent
 ORDER = (
     ("errors",),
     ("units",),
-    ("values_power",),
+    ("values_part", "values_power"),
     ("values",),
     ("tables",),
     ("project",),
@@ -27,7 +27,7 @@ ORDER = (
     ("plan",),
     ("outputs",),
     ("demo",),
-    ("cli",),
+    ("cli", "__main__"),
 )
 LEVEL = {name: level for level, names in enumerate(ORDER) for name in names}
 MODULES = sorted(ROOT.rglob("*.py"))

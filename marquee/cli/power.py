@@ -1,0 +1,98 @@
+"""`marquee power`: supply, wire and fuse for a number of LEDs, or the voltages of a given network."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from marquee.cli import options
+
+if TYPE_CHECKING:
+    from marquee.values import Power
+
+
+@click.command(
+    epilog="Example: marquee power --leds 300 --pitch 16.7mm --part ws2812b --feed start,end "
+    "--wire 18AWG --feed-length 1.5m"
+)
+@click.option("--leds", type=click.IntRange(1, 100_000), metavar="N", help="LEDs on the chain.")
+@click.option("--pitch", metavar="LENGTH", help="LED spacing [16.67mm, 60 a metre].")
+@click.option("--part", metavar="NAME|FILE", help="LED part [ws2812b]; see 'marquee parts'.")
+@click.option(
+    "--feed", "feeds", metavar="PLACES", help="Where wires join: start,middle,end [auto]."
+)
+@click.option("--wire", "wire_size", metavar="SIZE", help="Wire you own: 18AWG, 1.5mm2 [auto].")
+@click.option("--feed-length", metavar="LENGTH", help="Wire from supply to chain [1m].")
+@click.option("--supply", metavar="V/A", help="A supply you own: 5V/4A.")
+@click.option("--extra", "extra_load_a", type=float, metavar="A", help="Other loads [0.1].")
+@click.option(
+    "--rail", "rail_ohm_per_m", type=float, metavar="OHM", help="Strip copper, Ω a metre."
+)
+@click.option("--copper", "conductor_c", type=float, metavar="C", help="Copper temperature [45].")
+@click.option("--tariff", type=float, metavar="PRICE", help="Price of a kWh.")
+@click.option("--measured-w", type=float, metavar="W", help="What a plug-in meter shows.")
+@click.option("--circuit", metavar="FILE.json", help="Solve this network and print its voltages.")
+@options.json_option
+def power(
+    leds: int | None,
+    circuit: str | None,
+    as_json: bool,
+    tariff: float | None,
+    **flags: Any,  # noqa: ANN401 -- click hands over the settings by name
+) -> None:
+    """Size supply, wire and fuses for a chain, every channel full, without any artwork.
+
+    It ends at the supply's DC terminals; local codes and a licensed electrician decide the rest.
+    """
+    if circuit is not None:
+        click.echo(json.dumps(_solve(Path(circuit)), indent=1))
+        return
+    if leds is None:
+        raise click.UsageError("say how many LEDs (--leds 300), or give a network (--circuit)")
+    from marquee.colour.parts import load_part
+    from marquee.outputs.plan_json import clean, power_dict
+    from marquee.outputs.power_text import power_text
+    from marquee.power.design import plan_power
+    from marquee.power.ladder import straight_chain
+    from marquee.project import make_project
+
+    led_flags = {key: flags.pop(key) for key in ("pitch", "part")}
+    given = {
+        key: value
+        for key, value in {**flags, "tariff_per_kwh": tariff}.items()
+        if value is not None
+    }
+    tables = {
+        "artwork": {"file": "-", "width": "1mm"},
+        "power": given,
+        **options.nested(led_flags),
+    }
+    project = make_project(tables, "options")
+    part = load_part(project.leds.part)
+    compared = tuple(load_part(n) for n in ("ws2815",) if n != part.name)
+    chain = straight_chain(leds, project.leds.pitch_mm)
+    found: Power = plan_power(chain, part, None, project.power, None, compared)
+    if as_json:
+        click.echo(json.dumps(clean(power_dict(found)), indent=1))
+    else:
+        click.echo(power_text(found, leds, part.title), nl=False)
+
+
+def _solve(path: Path) -> dict[str, Any]:
+    from marquee.errors import InputError
+    from marquee.power.circuit import solve_json
+
+    try:
+        raw = json.loads(path.read_text(encoding="utf-8"))
+    except OSError as error:
+        raise InputError(
+            f"{path}", f"cannot be read ({error.strerror})", "check the path"
+        ) from None
+    except ValueError as error:
+        raise InputError(f"{path}", f"is not JSON ({error})", "correct it") from None
+    if not isinstance(raw, dict):
+        raise InputError(f"{path}", "holds no table", "begin it with {")
+    return solve_json(raw)

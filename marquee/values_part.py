@@ -1,0 +1,71 @@
+"""What an LED part's file says and what its channels emit; `marquee.values` hands it on with the rest."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Figure:
+    """A published figure as it stands in a part's file."""
+
+    value: Any
+    unit: str
+    status: str  # data sheet | measured | computed | from memory | common practice, no source
+    source: str
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Part:
+    """An addressable LED package as its file describes it; None means no figure was found.
+
+    Tuples run over `channels` in emission order (R, G, B and then W where there is one); `byte_order` is
+    the order on the wire. `response` maps code 0…255 to relative light 0…1, strictly by the part's own
+    curve. `current_law`: supply current is the sum of the channels, or that of the largest.
+    """
+
+    name: str
+    title: str
+    channels: tuple[str, ...]
+    byte_order: tuple[str, ...]
+    protocol: Literal["one-wire", "clocked"]
+    supply_v: float
+    supply_max_v: float | None
+    package_mm: float | None
+    leds_per_pixel: int
+    intensity_cd: tuple[float, ...] | None
+    intensity_spread: (
+        tuple[float, float] | None
+    )  # factors low, high on all intensities, sheet to sheet
+    dominant_nm: tuple[float, ...] | None
+    dominant_range_nm: tuple[tuple[float, float], ...] | None
+    fwhm_nm: tuple[float, ...] | None
+    white_xy: tuple[float, float] | None
+    response: tuple[float, ...]
+    response_measured: bool
+    current_law: Literal["sum", "largest"]
+    channel_current_a: tuple[float, ...] | None  # typical, at full drive
+    channel_current_max_a: tuple[float, ...] | None  # for the worst case
+    dark_current_a: float | None
+    min_regulation_v: float | None  # below it colours shift
+    global_bits: int  # 5 where the part has a global current setting, else 0
+    bit_ns: tuple[int, int, int, int] | None  # t0h, t0l, t1h, t1l aimed at
+    latch_us: int | None
+    clock_hz: int | None
+    logic_high_v: float | None  # VIH minimum at the nominal supply
+    half_angle_deg: float | None
+    operating_c: tuple[float, float] | None
+    figures: dict[str, Figure] = field(default_factory=dict)  # every figure, for showing sources
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Emission:
+    """What each channel of a part emits at full drive: XYZ with Y = luminous intensity [cd].
+
+    `xyz_cd` is one (X, Y, Z) row per channel.
+    """
+
+    observer: str
+    xyz_cd: tuple[tuple[float, float, float], ...]
