@@ -86,6 +86,11 @@ class Design:
         )
 
     @property
+    def feed_a(self) -> NDArray[np.float64]:
+        """Current of every feed [A], by the design's ladder."""
+        return np.concatenate([w.feed_a for w in self.wirings])
+
+    @property
     def fuses_a(self) -> tuple[float, ...]:
         """Fuse of every feed [A]."""
         return tuple(fuse for w in self.wirings for fuse in w.fuse_a)

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from marquee.power.alternatives import find_alternatives
 from marquee.power.assemble import assemble
 from marquee.power.basis import Basis, Design, lay_basis
-from marquee.power.fuse import fuse_rule
+from marquee.power.fuse import fuse_for, fuse_rule
 from marquee.power.layout import Piece, fixed_pads, split_chain, wire_pieces
 from marquee.power.load import find_load
 from marquee.power.remarks import fuse_clears
@@ -71,7 +71,11 @@ def make_design(basis: Basis) -> Design:
     wires = _wires(basis.settings)
     pieces = split_chain(basis.chain, basis.led_a, basis.supply, basis.load.extra_a)
     wirings = _wire_chain(basis, pieces, wires)
-    return _clear_fuses(Design(basis=basis, pieces=pieces, wirings=wirings), wires)
+    design = _clear_fuses(Design(basis=basis, pieces=pieces, wirings=wirings), wires)
+    for pad, amps in zip(design.pads, design.feed_a, strict=True):
+        # Refuses what no fuse can protect, whatever else was traded.
+        fuse_for(float(amps), design.wire, f"feed at LED {min(int(pad), basis.chain.count - 1)}")
+    return design
 
 
 def _wires(settings: PowerSettings) -> tuple[Wire, ...]:
@@ -83,10 +87,20 @@ def _wires(settings: PowerSettings) -> tuple[Wire, ...]:
 def _wire_chain(
     basis: Basis, pieces: tuple[Piece, ...], wires: tuple[Wire, ...]
 ) -> tuple[Wiring, ...]:
-    """Wire every piece; jumpers are of the feeds' wire, so the ladder follows the size chosen."""
+    """Wire every piece. Jumpers are of the feeds' wire, so the copper follows the size chosen."""
     pads = fixed_pads(basis.settings.feeds, basis.chain.count)
-    wirings = wire_pieces(basis.ladder(wires[0]), basis.task(), pieces, wires, pads)
-    return _rewired(basis, pieces, wirings, wirings[0].wire)
+    wirings: tuple[Wiring, ...] = ()
+    for _ in wires:
+        wirings = wire_pieces(basis.ladder(wires[0]), basis.task(), pieces, wires, pads)
+        wire = wirings[0].wire
+        if wire is wires[0]:
+            return wirings
+        held = all(w.holds for w in wirings)
+        wirings = _rewired(basis, pieces, wirings, wire)
+        if not held or all(w.holds for w in wirings):
+            return wirings
+        wires = tuple(w for w in wires if w.mm2 >= wire.mm2)
+    return wirings
 
 
 def _rewired(

@@ -66,12 +66,13 @@ def fuse_for(load_a: float, wire: Wire, where: str) -> float:
         (w.name for w in wire_sizes(system) if fuse_fits(load_a, w) is not None),
         "no single wire in wire.toml",
     )
+    share = _share_that_fits(load_a, wire)
+    dimmer = f"hold the brightness to {share:.0%}" if share > 0 else "take a part that draws less"
     raise MarqueeError(
         where,
         f"carries {load_a:.2f} A and needs a fuse of at least {least_a:.2f} A (load / 0.75), but"
         f" {wire.name} is protected up to {wire.current_a:g} A only and no standard fuse lies between",
-        f"take {thicker}, or join the chain at more places, or hold the brightness to"
-        f" {_share_that_fits(load_a, wire):.0%}",
+        f"take {thicker}, or join the chain at more places, or {dimmer}",
     )
 
 

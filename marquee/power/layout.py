@@ -11,7 +11,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from marquee.errors import MarqueeError, QuantityError
-from marquee.power.fuse import fuse_for
 from marquee.power.ladder import Ladder
 from marquee.power.search import Task, Wiring, search_wiring, try_wiring
 from marquee.power.supply import usable_a
@@ -99,7 +98,7 @@ def split_chain(
         raise MarqueeError(
             "power.supply",
             f"{supply.count} supplies of {supply.amps:g} A cannot share {share * supply.count:.1f} A evenly",
-            "use a 12 V part, fewer LEDs, or a brightness cap through your own supply",
+            "give the extra load a supply of its own (extra_load_a = 0), or use a 12 V part or fewer LEDs",
         )
     return pieces
 
@@ -125,7 +124,7 @@ def wire_pieces(
     Raises
     ------
     MarqueeError
-        Places are given and no wire at hand can be fused for their currents, or a piece has no place.
+        Places are given and a piece has none.
     """
     found = [_wire_piece(ladder, task, piece, wires, pads) for piece in pieces]
     thickest = max((w.wire for w in found), key=lambda wire: wire.mm2)
@@ -162,10 +161,7 @@ def _wire_piece(
             f'add a place there such as "after {(piece.start + piece.stop) // 2}", or use auto',
         )
     tried = [try_wiring(part, own, inside - piece.start, wire) for wire in wires]
-    best = next((wiring for wiring in tried if wiring.holds), tried[-1])
-    for pad, amps in zip(inside, best.feed_a, strict=True):
-        fuse_for(float(amps), best.wire, f"feed at LED {min(int(pad), len(task.led_a) - 1)}")
-    return best
+    return next((wiring for wiring in tried if wiring.holds), tried[-1])
 
 
 def round_up(value: float, step: float) -> float:

@@ -14,6 +14,8 @@ from marquee.power.wire import Wire, copper_factor
 # A feed goes to a row's end, where the strip is cut anyway, if that costs the lowest LED no more than this:
 # common practice, no source.
 _ROW_END_V = 0.1
+# A fuse's resistance depends on its rating, and the currents a little on the resistance.
+_FUSE_ROUNDS = 4
 # Rounds of moving feeds to better pads; each round halves the step when nothing helps.
 _ROUNDS = 40
 
@@ -56,20 +58,26 @@ def lead_ohm(
 
 def try_wiring(ladder: Ladder, task: Task, pads: NDArray[np.int64], wire: Wire) -> Wiring:
     """Return the wiring at given pads with one wire: currents, fuses, lowest voltage."""
-    first = solve_ladder(ladder, task.led_a, pads, lead_ohm(wire, task, len(pads), None))
-    guess = _fuses(first.feed_a, wire)
-    second = solve_ladder(ladder, task.led_a, pads, lead_ohm(wire, task, len(pads), guess))
-    fits = [fuse_fits(amps, wire) for amps in second.feed_a]
-    fuses = _fuses(second.feed_a, wire)
-    lowest_v = task.rail_v - float(np.max(second.drop_v))
-    jumper_a = _jumper_a(ladder, second)
+    fuses: tuple[float, ...] | None = None
+    solved = solve_ladder(ladder, task.led_a, pads, lead_ohm(wire, task, len(pads), fuses))
+    for _ in range(_FUSE_ROUNDS):
+        wanted = _fuses(solved.feed_a, wire)
+        if wanted == fuses:
+            break
+        # Between two ratings that each call for the other, the larger stays.
+        fuses = wanted if fuses is None else tuple(map(max, fuses, wanted))
+        solved = solve_ladder(ladder, task.led_a, pads, lead_ohm(wire, task, len(pads), fuses))
+    fuses = fuses or _fuses(solved.feed_a, wire)
+    fits = [fuse_fits(amps, wire) for amps in solved.feed_a]
+    lowest_v = task.rail_v - float(np.max(solved.drop_v))
+    jumper_a = _jumper_a(ladder, solved)
     return Wiring(
         pads=pads,
         wire=wire,
         fuse_a=fuses,
-        feed_a=second.feed_a,
+        feed_a=solved.feed_a,
         lowest_v=lowest_v,
-        rail_a=float(np.max(second.rail_a, initial=0.0)),
+        rail_a=float(np.max(solved.rail_a, initial=0.0)),
         holds=all(fit is not None for fit in fits)
         and lowest_v >= task.floor_v
         and jumper_a <= wire.current_a,
@@ -165,35 +173,33 @@ def _score(wiring: Wiring, floor_v: float) -> tuple[bool, float, float]:
 
 
 def _improved(ladder: Ladder, task: Task, wire: Wire, pads: NDArray[np.int64]) -> Wiring:
-    """Move single feeds along the chain while the lowest voltage rises."""
+    """Move single feeds along the chain, each as soon as that helps, until nothing does."""
     best = try_wiring(ladder, task, pads, wire)
     step = max(1, ladder.count // (4 * len(pads)))
     for _ in range(_ROUNDS):
-        if best.holds:
-            return best
-        better = best
-        for moved in _moves(best.pads, step, ladder.last_pad):
-            tried = try_wiring(ladder, task, moved, wire)
-            if _score(tried, task.floor_v) > _score(better, task.floor_v):
-                better = tried
-        if better is best:
+        before = best
+        for index in range(len(pads)):
+            for shift in (-step, step):
+                if best.holds:
+                    return best
+                moved = _moved(best.pads, index, shift, ladder.last_pad)
+                if moved is None:
+                    continue
+                tried = try_wiring(ladder, task, moved, wire)
+                if _score(tried, task.floor_v) > _score(best, task.floor_v):
+                    best = tried
+        if best is before:
             if step == 1:
                 break
             step = max(1, step // 2)
-        best = better
     return best
 
 
-def _moves(pads: NDArray[np.int64], step: int, last: int) -> list[NDArray[np.int64]]:
-    moves = []
-    for index in range(len(pads)):
-        for shift in (-step, step):
-            moved = pads.copy()
-            moved[index] += shift
-            inside = 0 <= moved[index] <= last
-            if inside and np.all(np.diff(moved) > 0):
-                moves.append(moved)
-    return moves
+def _moved(pads: NDArray[np.int64], index: int, shift: int, last: int) -> NDArray[np.int64] | None:
+    moved = pads.copy()
+    moved[index] += shift
+    inside = 0 <= moved[index] <= last
+    return moved if inside and bool(np.all(np.diff(moved) > 0)) else None
 
 
 def _best_effort(ladder: Ladder, task: Task, wires: tuple[Wire, ...], spans: Spans) -> Wiring:

@@ -244,6 +244,12 @@ def test_too_thin_a_wire_for_the_named_places_is_refused() -> None:
         _plan(150, feeds="start,end", wire_size="22AWG")
 
 
+def test_wire_below_the_smallest_fuse_is_refused_wherever_it_joins() -> None:
+    # 30 AWG may carry 0.5 A and the smallest blade fuse is 1 A: no number of feeds helps.
+    with pytest.raises(MarqueeError, match=r"30 AWG is protected up to 0\.5 A only"):
+        _plan(150, wire_size="30AWG")
+
+
 @pytest.mark.parametrize("text", ["centre", "after 999", "start,start", "-3", ""])
 def test_places_that_are_none_are_refused(text: str) -> None:
     with pytest.raises(MarqueeError, match=r"power\.feeds"):
