@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from marquee.power import notes, remarks
 from marquee.power.basis import Design
 from marquee.power.cautions import cautions_for
-from marquee.power.check import Wired, as_circuit, knee_for, open_feeds
+from marquee.power.check import Wired, as_circuit, far_shorts, knee_for, open_feeds
 from marquee.power.circuit import solve_circuit
 from marquee.power.cost import RunningCost, month, running_cost
 from marquee.power.data_line import data_line_cites, find_data_line
@@ -67,6 +67,7 @@ def assemble(design: Design, box: Box | None, alternatives: tuple[Alternative, .
         efficiency_cite=efficiency_cite,
         open_feeds=proof.cases,
         cost=cost,
+        far_shorts=far_shorts(proof.wired),
     )
     worst_w = volts * basis.worst_capped_a
     return Power(

@@ -103,3 +103,40 @@ def _without(wired: Wired, knee: Knee | None, index: int) -> OpenFeed:
         largest_feed=largest if largest < index else largest + 1,
         largest_feed_a=float(feed_a[largest]),
     )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FarShort:
+    """A short at the farthest place a feed serves: what flows through that feed [A], and where."""
+
+    feed: int
+    at_led: int
+    current_a: float
+
+
+def far_shorts(wired: Wired) -> tuple[FarShort, ...]:
+    """Return, for each feed, the current of a short at the farthest place it serves.
+
+    That is the chain's end, a cut, or half-way to the next feed; the strip's copper limits it: V over
+    lead and rails, other feeds and LEDs aside.
+    """
+    ladder, pads = wired.ladder, wired.pads
+    pad_ohm = np.concatenate([[0.0], np.cumsum(ladder.after_ohm[:-1] + ladder.before_ohm[1:])])
+    edges = np.unique([0, *wired.cuts, ladder.count])
+    plus, minus = wired.lead_ohm
+    found = []
+    for i, pad in enumerate(pads):
+        low = int(edges[edges <= pad][-1])
+        high = int(edges[edges >= max(pad, 1)][0]) if pad < ladder.count else ladder.count
+        if i > 0 and pads[i - 1] >= low:
+            low = int(pad + pads[i - 1] + 1) // 2
+        if i + 1 < len(pads) and pads[i + 1] <= high:
+            high = int(pad + pads[i + 1]) // 2
+        far = max((low, high), key=lambda k: abs(pad_ohm[k] - pad_ohm[pad]))
+        ohm = plus[i] + minus[i] + 2 * abs(float(pad_ohm[far] - pad_ohm[pad]))
+        found.append(
+            FarShort(
+                feed=i, at_led=min(far, ladder.count - 1), current_a=float(wired.rail_v / ohm)
+            )
+        )
+    return tuple(found)

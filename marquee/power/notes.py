@@ -33,6 +33,8 @@ def all_cites(d: Decided) -> tuple[str, ...]:
         else f"supply step: {step}",
         *feed_cites(d.design.wirings[0].wire),
         fuse_cite("fast_share_of_supply"),
+        fuse_cite("sure_to_open"),
+        fuse_cite("pigtail_a"),
         fuse_cite("holder_ohm"),
         fuse_cite("blade_drop_v"),
         f"copper at {d.basis.settings.conductor_c:g} °C: {copper['source']} [{copper['status']}]",
@@ -104,6 +106,13 @@ def _feed_notes(d: Decided) -> list[str]:
         f"Lowest LED {float(np.min(d.led_v)):.3f} V at LED {int(np.argmin(d.led_v))} (counted from 0),"
         f" designed to {d.basis.floor_v:.2f} V or more.",
     ]
+    notes += [_short_note(d)]
+    pigtail_a = fuse_rule("pigtail_a")
+    if worst.current_a > pigtail_a:
+        notes.append(
+            f"Solder the feeds to the strip: small pigtail plugs carry {pigtail_a:g} A, the busiest feed"
+            f" {worst.current_a:.2f} A."
+        )
     if d.open_feeds:
         case = d.open_feeds[0]
         limit = (
@@ -117,3 +126,19 @@ def _feed_notes(d: Decided) -> list[str]:
             f" {d.feeds[case.largest_feed].fuse_a:g} A fuse."
         )
     return notes
+
+
+def _short_note(d: Decided) -> str:
+    fuses = [feed.fuse_a for feed in d.feeds]
+    worst = min(d.far_shorts, key=lambda short: short.current_a / fuses[short.feed])
+    fuse_a = fuses[worst.feed]
+    sure = worst.current_a >= fuse_rule("sure_to_open") * fuse_a
+    verdict = (
+        "enough to open it"
+        if sure
+        else "which may never open it: the fuse protects the wire, not the strip"
+    )
+    return (
+        f"A short at LED {worst.at_led} draws about {worst.current_a:.1f} A through feed {worst.feed + 1} and its"
+        f" {fuse_a:g} A fuse, {verdict}."
+    )

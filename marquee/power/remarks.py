@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from marquee.errors import Finding
 from marquee.power.basis import Basis, Design
+from marquee.power.check import FarShort
 from marquee.power.cost import RunningCost
 from marquee.power.fuse import fuse_rule
 from marquee.power.ladder import rail_row
@@ -29,6 +30,7 @@ class Decided:
     efficiency_cite: str
     open_feeds: tuple[OpenFeed, ...]
     cost: RunningCost
+    far_shorts: tuple[FarShort, ...]
 
     @property
     def basis(self) -> Basis:

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from marquee.power.check import Wired, far_shorts
 from marquee.power.cost import meter_note, month, running_cost
 from marquee.power.data_line import bulk_capacitor_uf, edge_s, find_data_line
 from marquee.power.design import plan_power
 from marquee.power.heat import box_area_m2, box_rise_k
+from marquee.power.ladder import build_ladder
 from marquee.project import PowerSettings
 from marquee.values import Box, Power
 from tests.power.make import make_chain, make_drive, make_part, zone_drive
@@ -56,6 +59,39 @@ def test_470_ohm_with_five_metres_of_cable_is_too_slow_and_100_ohm_is_fine() -> 
     # 2.2 R C with 15 pF + 50 pF/m x 5 m: 0.27 µs and 0.06 µs against a T0H of 0.25 to 0.38 µs.
     assert edge_s(470, 5000) == pytest.approx(0.27e-6, abs=0.005e-6)
     assert edge_s(100, 5000) == pytest.approx(0.06e-6, abs=0.005e-6)
+
+
+def test_short_at_the_far_end_of_five_metres_never_opens_a_5_a_fuse() -> None:
+    # 5 V across 5 m of 0.37 ohm/m is 2.7 A (13.5 W in the rails), no lead resistance counted.
+    ladder = build_ladder(make_chain(300), 0.37, 0.0)
+    none = np.zeros(1)
+    wired = Wired(
+        ladder=ladder,
+        led_a=np.zeros(300),
+        rail_v=5.0,
+        pads=np.array([0]),
+        lead_ohm=(none, none),
+    )
+    (short,) = far_shorts(wired)
+    assert short.current_a == pytest.approx(2.7, abs=0.005)
+    assert short.at_led == 299
+
+
+def test_far_place_of_a_feed_is_half_way_to_its_neighbour_or_the_cut() -> None:
+    ladder = build_ladder(make_chain(100), 0.37, 0.0)
+    lead = np.full(3, 0.05)
+    wired = Wired(
+        ladder=ladder,
+        led_a=np.zeros(100),
+        rail_v=5.0,
+        pads=np.array([10, 40, 90]),
+        lead_ohm=(lead, lead),
+        cuts=(60,),
+    )
+    loop = 0.37 / 60
+    # Feed 1: 15 pitches to half-way; feed 2: 20 to the cut; feed 3: 30 back to the cut.
+    expected = [5 / (0.1 + 15 * loop), 5 / (0.1 + 20 * loop), 5 / (0.1 + 30 * loop)]
+    np.testing.assert_allclose([s.current_a for s in far_shorts(wired)], expected, rtol=1e-9)
 
 
 def test_three_volt_logic_misses_seven_tenths_of_five_volts() -> None:
@@ -158,6 +194,8 @@ def test_notes_show_the_sums_that_size_supply_and_fuse() -> None:
     assert "/ 0.75 =" in text
     assert "If feed 1 opens" in text or "If feed 2 opens" in text
     assert "2 cabinet(s)" in text
+    assert "Solder the feeds" in text
+    assert "A short at LED" in text
     assert power.kwh_per_month == pytest.approx(power.wall_w * 6 * 365 / 12 * 2 / 1000)
     assert power.cost_per_month == pytest.approx(0.25 * (power.kwh_per_month or 0))
     assert power.box_rise_k == pytest.approx(power.heat_w / (3.5 * 0.184))
