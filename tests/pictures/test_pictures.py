@@ -118,6 +118,37 @@ def test_no_text_overlaps_where_there_is_more_than_a_sheet_holds(name: str) -> N
         assert any("plan.json" in box.text for box in sheet.texts)
 
 
+def bare_plans() -> dict[str, Plan]:
+    """Return plans that lack something."""
+    plan = synthetic_plan()
+    chain, zones = plan.chain, plan.zone_map
+    none = {key: getattr(chain, key)[:0] for key in ("x_mm", "y_mm", "zone", "row")}
+    return {
+        "no LEDs": replace(plan, chain=replace(chain, **none)),
+        "no light": replace(
+            plan, light=replace(plan.light, luminance_xyz=0 * plan.light.luminance_xyz)
+        ),
+        "no walls": replace(plan, box=replace(plan.box, walls=())),
+        "no neighbours": replace(plan, zone_map=replace(zones, adjacent=())),
+        "a long strip": synthetic_plan(size_mm=(2000, 40)),
+        "a needle": synthetic_plan(size_mm=(60, 2400)),
+        "a badge": synthetic_plan(size_mm=(12, 5), mm_per_px=0.02),
+    }
+
+
+@pytest.mark.parametrize("bare", bare_plans().items(), ids=lambda item: item[0])
+@pytest.mark.parametrize("name", SHEETS)
+def test_a_plan_that_lacks_something_is_still_drawn(name: str, bare: tuple[str, Plan]) -> None:
+    sheet = SHEETS[name](bare[1])
+    assert pixels(sheet.png()).shape == (sheet.height_px, 1200, 3)
+    for first, second in combinations(sheet.texts, 2):
+        assert not first.meets(second), f"{first} {second}"
+    for box in sheet.texts:
+        assert min(box.x0, box.y0) >= 0, box
+        assert box.x1 <= 1200, box
+        assert box.y1 <= sheet.height_px, box
+
+
 @pytest.mark.parametrize("name", PICTURES)
 def test_hostile_names_are_drawn_without_a_warning(name: str) -> None:
     # Warnings are errors in this suite.

@@ -108,7 +108,7 @@ def draw_chain(canvas: Canvas, plan: Plan, view: View, *, numbers: bool) -> None
                 _dash(canvas, places[first - 1], places[first], px)
             _arrows(canvas, places[first : last + 1], px)
     radius = led_radius_mm(plan, view)
-    if numbers:
+    if numbers and chain.count:
         canvas.dots(places[:1], radius + 4.5 * px, [LIGHT.accent])
         canvas.dots(places[:1], radius + 2.5 * px, [_WHITE])
     lit = chain.zone >= 0
@@ -189,6 +189,9 @@ def _mark_data_in(sheet: Sheet, chain: Chain, view: View) -> None:
     x, y = view.at(float(chain.x_mm[0]), float(chain.y_mm[0]))
     looks = Lettering(size_px=SMALL_PX, bold=True, colour=sheet.theme.accent, halo=_WHITE)
     width = sheet.measure(0, 0, "DATA IN", looks).x1
+    if width + 8 > view.width_px:
+        sheet.text(view.x + view.width_px + 6, y, "DATA IN", looks)
+        return
     left = min(max(x - width / 2, view.x + 4), view.x + view.width_px - width - 4)
     for shift in (20.0, -20.0):
         box = sheet.measure(left, y + shift, "DATA IN", looks)

@@ -13,6 +13,7 @@ from marquee.outputs.pictures.canvas import View, fit_view
 from marquee.outputs.pictures.layout import ROOM_PX
 from marquee.outputs.pictures.leds import draw_chain
 from marquee.outputs.pictures.lit import LitFace, expose
+from marquee.outputs.pictures.luminance import cycling_zones
 from marquee.outputs.pictures.sheet import Lettering, Sheet
 from marquee.outputs.pictures.style import (
     LIGHT,
@@ -89,6 +90,7 @@ def panel_views(size_mm: tuple[float, float]) -> tuple[View, View, View]:
 def _titles(plan: Plan, face: LitFace) -> tuple[tuple[str, str], ...]:
     zones, walls, chain = plan.zone_map.zones, plan.box.walls, plan.chain
     lit = int((chain.zone >= 0).sum())
+    cycle = " · hue cycle at its first step" if cycling_zones(plan) else ""
     size = size_text(plan.zone_map.width_mm, plan.zone_map.height_mm)
     return (
         ("Artwork", f"{size} · {plain(plan.artwork.file)}"),
@@ -98,7 +100,7 @@ def _titles(plan: Plan, face: LitFace) -> tuple[tuple[str, str], ...]:
             f"{len(walls)} wall{'' if len(walls) == 1 else 's'}, "
             f"{format_length(round(plan.box.total_length_mm))}",
         ),
-        ("Lit", f"dark room · full white = {face.white_cd_m2:.0f} cd/m²"),
+        ("Lit", f"dark room · full white = {face.white_cd_m2:.0f} cd/m²{cycle}"),
     )
 
 
