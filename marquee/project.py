@@ -250,6 +250,11 @@ class PowerSettings(Section):
     )
     tariff_per_kwh: float | None = Field(default=None, ge=0, le=100, description="price of a kWh")
     currency: str = Field(default="", max_length=8, description="shown beside the running cost")
+    prices: dict[str, float] = Field(
+        default={},
+        description="what you pay for one, by the keys supply, fuse, holder, wire_m, data_wire_m, capacitor, "
+        "resistor, buffer, strip_m, led; for example {supply=20, wire_m=0.8}",
+    )
     hours_per_day: float | None = Field(
         default=None, gt=0, le=24, description="the sign is lit, for kWh and cost a month"
     )

@@ -54,6 +54,9 @@ class PartsRow:
     quantity: float
     unit: str  # "pc", "m"
     note: str = ""
+    key: str = ""  # of the maker's price
+    price: float | None = None  # of one unit, as the maker stated it
+    cost: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -143,4 +146,5 @@ class Power:
     kwh_per_month: float | None = None  # all cabinets, at the hours stated
     cost_per_month: float | None = None
     cabinets: int = 1
-    parts: tuple[PartsRow, ...] = ()  # what the wiring takes, for one cabinet
+    parts: tuple[PartsRow, ...] = ()  # LEDs and what their wiring takes, for one cabinet
+    parts_cost: float | None = None  # of the rows with a price; None without prices

@@ -16,7 +16,7 @@ from marquee.power.cost import RunningCost, month, running_cost
 from marquee.power.data_line import data_line_cites, find_data_line
 from marquee.power.heat import box_rise_k, heat_notes
 from marquee.power.ladder import jumper_lengths_mm
-from marquee.power.parts import wiring_parts
+from marquee.power.parts import led_parts, price_list, priced, wiring_parts
 from marquee.power.rails import Solution
 from marquee.power.search import lead_ohm
 from marquee.power.supply import class2_statement, efficiency_of
@@ -70,6 +70,12 @@ def assemble(design: Design, box: Box | None, alternatives: tuple[Alternative, .
         far_shorts=far_shorts(proof.wired),
     )
     worst_w = volts * basis.worst_capped_a
+    jumpers_mm = jumper_lengths_mm(basis.chain)
+    rows, parts_cost = priced(
+        led_parts(basis.chain, basis.part)
+        + wiring_parts(supply, basis.owned, feeds, line, jumpers_mm),
+        price_list(settings.prices),
+    )
     return Power(
         rail_v=volts,
         worst_case_a=load.worst_total_a,
@@ -112,7 +118,8 @@ def assemble(design: Design, box: Box | None, alternatives: tuple[Alternative, .
         kwh_per_month=None if monthly is None else monthly[0],
         cost_per_month=None if monthly is None else monthly[1],
         cabinets=settings.cabinets,
-        parts=wiring_parts(supply, basis.owned, feeds, line, jumper_lengths_mm(basis.chain)),
+        parts=rows,
+        parts_cost=parts_cost,
     )
 
 

@@ -1,17 +1,84 @@
-"""The parts list of the wiring, for one cabinet."""
+"""The parts list of LEDs and wiring, for one cabinet, with the prices the maker states."""
 
 from __future__ import annotations
 
+import difflib
 import math
 from collections import Counter
+from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from marquee.values import DataLine, Feed, PartsRow, Supply
+from marquee.errors import QuantityError
+from marquee.values import Chain, DataLine, Feed, Part, PartsRow, Supply
 
+PRICE_KEYS = (
+    "supply",
+    "fuse",
+    "holder",
+    "wire_m",
+    "data_wire_m",
+    "capacitor",
+    "resistor",
+    "buffer",
+    "strip_m",
+    "led",
+)
 # Spare wire for joints and mistakes: common practice, no source.
 _SPARE = 1.1
+
+
+def price_list(prices: Mapping[str, float]) -> Mapping[str, float]:
+    """Return the maker's prices once every key is known and no price is negative.
+
+    Raises
+    ------
+    QuantityError
+        An unknown key (the nearest valid one is named) or a negative price.
+    """
+    for key, price in prices.items():
+        if key not in PRICE_KEYS:
+            near = difflib.get_close_matches(key, PRICE_KEYS, n=1, cutoff=0.0)[0]
+            raise QuantityError(
+                "power.prices",
+                f"'{key}' is not on the parts list",
+                f"did you mean '{near}'? valid here: {', '.join(PRICE_KEYS)}",
+            )
+        if price < 0:
+            raise QuantityError("power.prices", f"{key} = {price:g} is negative", "correct it")
+    return prices
+
+
+def priced(
+    rows: tuple[PartsRow, ...], prices: Mapping[str, float]
+) -> tuple[tuple[PartsRow, ...], float | None]:
+    """Return the rows with price and cost where the maker stated one, and the sum of those."""
+    found = tuple(
+        replace(row, price=prices[row.key], cost=row.quantity * prices[row.key])
+        if row.key in prices
+        else row
+        for row in rows
+    )
+    costs = [row.cost for row in found if row.cost is not None]
+    return found, sum(costs) if costs else None
+
+
+def led_parts(chain: Chain, part: Part) -> tuple[PartsRow, ...]:
+    """Return the LEDs: metres of strip and its pieces, or single packages for a board."""
+    if chain.arrangement == "board":
+        return (PartsRow(item=f"LED {part.name}", quantity=chain.count, unit="pc", key="led"),)
+    pieces = len(np.unique(chain.row))
+    return (
+        PartsRow(
+            item=f"LED strip {part.name}, pitch {chain.pitch_mm:.4g} mm",
+            quantity=math.ceil(chain.count * chain.pitch_mm / 100 - 1e-9) / 10,
+            unit="m",
+            note=f"{chain.count} LEDs in {pieces} piece{'s' if pieces > 1 else ''}",
+            key="strip_m",
+        ),
+    )
 
 
 def wiring_parts(
@@ -39,6 +106,8 @@ def wiring_parts(
     rows = [
         PartsRow(
             item=f"DC supply {supply.volts:g} V, {supply.amps:g} A{'' if owned else ' or more'}",
+            # What the maker has costs nothing more.
+            key="" if owned else "supply",
             quantity=supply.count,
             unit="pc",
             note="yours" if owned else "enclosed or external, listed for your country",
@@ -46,11 +115,18 @@ def wiring_parts(
     ]
     for rating_a, count in sorted(Counter(feed.fuse_a for feed in feeds).items()):
         rows.append(
-            PartsRow(item=f"blade fuse {rating_a:g} A", quantity=count, unit="pc", note="32 V DC")
+            PartsRow(
+                item=f"blade fuse {rating_a:g} A",
+                quantity=count,
+                unit="pc",
+                key="fuse",
+                note="32 V DC",
+            )
         )
     rows.append(
         PartsRow(
             item="fuse holder for blade fuses",
+            key="holder",
             quantity=len(feeds),
             unit="pc",
             note="at the supply's end",
@@ -59,6 +135,7 @@ def wiring_parts(
     rows += _wire_rows(feeds, jumpers_mm)
     rows.append(
         PartsRow(
+            key="capacitor",
             item=f"capacitor {line.capacitor_uf:g} µF, {line.capacitor_v:g} V or more",
             quantity=len(feeds),
             unit="pc",
@@ -68,6 +145,7 @@ def wiring_parts(
     rows.append(
         PartsRow(
             item=f"resistor {line.resistor_ohm:g} ohm",
+            key="resistor",
             quantity=1,
             unit="pc",
             note="in the data wire, at the driver",
@@ -76,6 +154,7 @@ def wiring_parts(
     if line.margin_3v3_v is not None and line.margin_3v3_v < 0:
         rows.append(
             PartsRow(
+                key="buffer",
                 item="74AHCT125 or 74HCT125 buffer",
                 quantity=1,
                 unit="pc",
@@ -94,10 +173,17 @@ def _wire_rows(feeds: tuple[Feed, ...], jumpers_mm: NDArray[np.float64]) -> list
     )
     data_mm = feeds[0].length_mm + float(np.sum(jumpers_mm))
     return [
-        PartsRow(item=f"wire {name}, {colour}", quantity=_metres(one_way_mm), unit="m", note=note)
+        PartsRow(
+            key="wire_m",
+            item=f"wire {name}, {colour}",
+            quantity=_metres(one_way_mm),
+            unit="m",
+            note=note,
+        )
         for colour in ("red", "black")
     ] + [
         PartsRow(
+            key="data_wire_m",
             item="thin wire for data, with a ground wire beside it",
             quantity=_metres(data_mm),
             unit="m",

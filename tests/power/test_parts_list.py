@@ -1,0 +1,91 @@
+"""The parts list counts what the plan needs, and prices it as the maker does."""
+
+from __future__ import annotations
+
+import csv
+import io
+from dataclasses import replace
+
+import pytest
+
+from marquee.errors import MarqueeError
+from marquee.outputs.parts_list import parts_csv
+from marquee.plan import Plan
+from marquee.power.design import plan_power
+from marquee.power.parts import PRICE_KEYS
+from marquee.project import PowerSettings
+from tests.pictures.factory import synthetic_plan
+from tests.power.make import make_chain, make_part
+
+
+def _plan(**settings_kw: object) -> Plan:
+    plan = synthetic_plan()
+    settings = PowerSettings.model_validate(settings_kw)
+    return replace(plan, power=plan_power(plan.chain, make_part(), plan.drive, settings, plan.box))
+
+
+def _rows(plan: Plan) -> list[dict[str, str]]:
+    return list(csv.DictReader(io.StringIO(parts_csv(plan))))
+
+
+def test_list_covers_every_feed_both_conductors_and_all_leds() -> None:
+    plan = _plan()
+    power, rows = plan.power, {row["item"]: row for row in _rows(plan)}
+    fuses = [row for item, row in rows.items() if item.startswith("blade fuse")]
+    assert sum(int(row["quantity"]) for row in fuses) == len(power.feeds)
+    assert int(rows["fuse holder for blade fuses"]["quantity"]) == len(power.feeds)
+    red, black = (float(rows[f"wire {power.wire}, {c}"]["quantity"]) for c in ("red", "black"))
+    assert red == black >= sum(feed.length_mm for feed in power.feeds) / 1000
+    strip = next(row for item, row in rows.items() if item.startswith("LED strip"))
+    assert float(strip["quantity"]) >= plan.chain.count * plan.chain.pitch_mm / 1000
+    assert f"{plan.chain.count} LEDs in 5 pieces" in strip["note"]
+
+
+def test_prices_are_multiplied_and_summed() -> None:
+    prices = {"supply": 21.0, "fuse": 0.5, "wire_m": 0.8, "strip_m": 12.0}
+    plan = _plan(prices=prices, currency="EUR")
+    rows = _rows(plan)
+    total = 0.0
+    for row in rows[:-1]:
+        if row["price"]:
+            assert float(row["cost"]) == pytest.approx(
+                float(row["quantity"]) * float(row["price"]), abs=0.005
+            )
+            total += float(row["quantity"]) * float(row["price"])
+    assert total > 21
+    assert float(rows[-1]["cost"]) == pytest.approx(total, abs=0.006)
+    assert rows[-1]["unit"] == "EUR"
+    assert "have no price" in rows[-1]["note"]
+
+
+def test_list_without_prices_has_no_sum() -> None:
+    plan = _plan()
+    assert plan.power.parts_cost is None
+    assert all(not row["cost"] for row in _rows(plan))
+
+
+def test_supply_the_maker_owns_costs_nothing_more() -> None:
+    plan = _plan(supply="5V/10A", prices={"supply": 21.0, "fuse": 0.5})
+    supply = next(row for row in plan.power.parts if row.item.startswith("DC supply"))
+    assert supply.cost is None
+    assert supply.note == "yours"
+
+
+def test_board_lists_packages_and_no_strip() -> None:
+    power = plan_power(make_chain(40, board=True), make_part(), None, PowerSettings())
+    assert power.parts[0].item == "LED test-rgb"
+    assert power.parts[0].quantity == 40
+    assert not any("strip" in row.item for row in power.parts)
+
+
+def test_unknown_price_names_the_nearest_one() -> None:
+    with pytest.raises(MarqueeError, match="did you mean 'fuse'"):
+        _plan(prices={"fuses": 1.0})
+    with pytest.raises(MarqueeError, match="negative"):
+        _plan(prices={"fuse": -1.0})
+
+
+def test_every_price_key_prices_some_row() -> None:
+    strip = _plan().power.parts
+    board = plan_power(make_chain(10, board=True), make_part(), None, PowerSettings()).parts
+    assert set(PRICE_KEYS) == {row.key for row in (*strip, *board)}
