@@ -3,61 +3,19 @@
 from __future__ import annotations
 
 import difflib
-import re
 import tomllib
 from pathlib import Path
-from typing import Annotated, Any, Literal, get_args
+from typing import Any, Literal, get_args
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, Field, ValidationError
 
-from marquee.errors import InputError, MarqueeError, QuantityError
-from marquee.units import parse_fraction, parse_length_mm
-
-
-def _length(value: object) -> object:
-    if isinstance(value, str):
-        return parse_length_mm(value, "")
-    if isinstance(value, int | float) and not isinstance(value, bool):
-        return parse_length_mm(f"{value}", "")
-    raise QuantityError("", f"{value!r} is not a length", 'write it like "380mm"')
-
-
-def _length_or_zero(value: object) -> object:
-    if isinstance(value, bool) or not isinstance(value, int | float | str):
-        raise QuantityError("", f"{value!r} is not a length", 'write it like "1mm"')
-    return parse_length_mm(f"{value}", "", zero_ok=True)
-
-
-def _area(value: object) -> object:
-    if not isinstance(value, str):
-        raise QuantityError("", f"{value!r} is not an area", 'write "2mm2" or "0.1cm2"')
-    match = re.fullmatch(r"\s*([\d.]+)\s*(mm|cm)(?:2|²)\s*", value)
-    if match is None:
-        raise QuantityError("", f"'{value}' is not an area", 'write "2mm2" or "0.1cm2"')
-    return float(match[1]) * (100.0 if match[2] == "cm" else 1.0)
-
-
-def _fraction(value: object) -> object:
-    return parse_fraction(f"{value}", "") if isinstance(value, str | int | float) else value
-
-
-# A length as typed ("16.7mm"), held in mm. JSON of a resolved project gives plain mm.
-Length = Annotated[float, BeforeValidator(_length)]
-LengthOrZero = Annotated[float, BeforeValidator(_length_or_zero)]
-Area = Annotated[float, BeforeValidator(_area)]
-Fraction = Annotated[float, BeforeValidator(_fraction)]
-
-
-class Section(BaseModel):
-    """A table of the project file: frozen, unknown keys refused, keys without their unit suffix."""
-
-    model_config = ConfigDict(
-        frozen=True,
-        extra="forbid",
-        populate_by_name=True,
-        allow_inf_nan=False,
-        str_max_length=4096,
-    )
+from marquee.errors import InputError, MarqueeError
+from marquee.project_base import Area as Area  # noqa: PLC0414 -- handed on
+from marquee.project_base import Fraction as Fraction  # noqa: PLC0414 -- handed on
+from marquee.project_base import Length as Length  # noqa: PLC0414 -- handed on
+from marquee.project_base import LengthOrZero as LengthOrZero  # noqa: PLC0414 -- handed on
+from marquee.project_base import Section as Section  # noqa: PLC0414 -- handed on
+from marquee.project_cut import CutSettings as CutSettings  # noqa: PLC0414 -- handed on
 
 
 class ArtworkSettings(Section):
@@ -288,6 +246,7 @@ class Project(Section):
     zones: ZoneSettings = ZoneSettings()
     box: BoxSettings = BoxSettings()
     leds: LedSettings = LedSettings()
+    cut: CutSettings = CutSettings()
     colour: ColourSettings = ColourSettings()
     power: PowerSettings = PowerSettings()
     firmware: FirmwareSettings = FirmwareSettings()
