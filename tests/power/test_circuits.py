@@ -96,23 +96,26 @@ def test_street_mains_fed_at_both_ends_give_the_published_lowest_point() -> None
     count=st.integers(1, 80),
     led_a=st.floats(0.001, 0.06),
     rail=st.floats(0.01, 1.0),
+    end=st.sampled_from([0.0, 0.5, 1.0, 3.0]),
 )
 @settings(max_examples=40, deadline=None)
-def test_end_fed_chain_follows_the_closed_form(count: int, led_a: float, rail: float) -> None:
-    # Drop at LED k of n, first LED one pitch from the pad: i r (k n − k(k−1)/2), r the loop per pitch
-    # (arithmetic series; Mehta ch. 13 prints its last value i r n(n+1)/2).
+def test_end_fed_chain_follows_the_closed_form(
+    count: int, led_a: float, rail: float, end: float
+) -> None:
+    # Drop at LED k of n, first LED `end` pitches from the pad: i r (k n − k(k−1)/2 + (end − 1) n), r the
+    # loop per pitch (arithmetic series; Mehta ch. 13 prints its last value for end = 1, i r n(n+1)/2).
     raw = {
         "supply_v": 5.0,
         "n_leds": count,
         "pitch_m": 0.01,
-        "end_pad_pitches": 1.0,
-        "rail_pos_ohm_per_m": rail,
-        "rail_gnd_ohm_per_m": rail,
+        "end_pad_pitches": end,
+        "rail_pos_ohm_per_m": 0.4 * rail,
+        "rail_gnd_ohm_per_m": 1.6 * rail,
         "i_led_a": led_a,
         "feeds": [{"at": "start"}],
     }
     k = np.arange(1, count + 1)
-    expected = 5.0 - led_a * 2 * rail * 0.01 * (k * count - k * (k - 1) / 2)
+    expected = 5.0 - led_a * 2 * rail * 0.01 * (k * count - k * (k - 1) / 2 + (end - 1) * count)
     np.testing.assert_allclose(solve_json(raw)["v_led"], expected, rtol=0, atol=1e-7)
 
 

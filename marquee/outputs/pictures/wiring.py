@@ -22,6 +22,7 @@ from marquee.plan import Plan
 from marquee.values import Chain, Feed
 
 PLUS: Rgb = (196, 38, 30)
+_DATA: Rgb = (30, 130, 60)
 _WHITE: Rgb = (255, 255, 255)
 _NAME_ROW_PX = 40
 _LINE_PX = 19
@@ -81,20 +82,26 @@ def _panels(sheet: Sheet, plan: Plan, front: View, back: View) -> None:
 
 
 def _marks(sheet: Sheet, plan: Plan, view: View) -> None:
+    """Draw every mark first, then the labels, which keep off all marks."""
     chain = plan.chain
     x, y = view.at(float(chain.x_mm[0]), float(chain.y_mm[0]))
-    sheet.ring(x, y, 9.0, (30, 130, 60), 2)
+    sheet.ring(x, y, 9.0, _DATA, 2)
+    labels = [((x, y), "DATA IN", _DATA)]
     for number, feed in enumerate(plan.power.feeds, 1):
-        px, py = feed_place(chain, feed, view)
-        sheet.dot(px, py, 6.5, _WHITE)
-        sheet.dot(px, py, 5.0, PLUS)
-        _beside(sheet, view, (px, py), f"F{number}", PLUS)
-    _beside(sheet, view, (x, y), "DATA IN", (30, 130, 60))
+        place = feed_place(chain, feed, view)
+        sheet.dot(*place, 6.5, _WHITE)
+        sheet.dot(*place, 5.0, PLUS)
+        labels.append((place, f"F{number}", PLUS))
     for cut in plan.power.cuts:
         cx, cy = view.at(float(chain.x_mm[cut]), float(chain.y_mm[cut]))
         sheet.line([(cx - 7, cy - 7), (cx + 7, cy + 7)], PLUS, 3, _WHITE)
         sheet.line([(cx - 7, cy + 7), (cx + 7, cy - 7)], PLUS, 3, _WHITE)
-        _beside(sheet, view, (cx, cy), "CUT PLUS", PLUS)
+        labels.append(((cx, cy), "CUT PLUS", PLUS))
+    for (px, py), _, _ in labels:
+        sheet.bar_line((px - 5, py), (px + 5, py))
+        sheet.bar_line((px, py - 5), (px, py + 5))
+    for place, text, colour in labels:
+        _beside(sheet, view, place, text, colour)
 
 
 def feed_place(chain: Chain, feed: Feed, view: View) -> tuple[float, float]:
@@ -124,8 +131,7 @@ def _beside(sheet: Sheet, view: View, place: tuple[float, float], text: str, col
         x = min(max(wanted_x, view.x + half + 3), view.x + view.width_px - half - 3)
         y = min(max(wanted_y, view.y + 11), view.y + view.height_px - 11)
         box = sheet.measure(x, y, text, looks)
-        covers = box.x0 - 5 < place[0] < box.x1 + 5 and box.y0 - 5 < place[1] < box.y1 + 5
-        if not covers and sheet.is_free(box):
+        if sheet.is_free(box):
             sheet.text(x, y, text, looks)
             return
     sheet.text(*tried[0], text, looks)

@@ -120,12 +120,12 @@ def _feed(sheet: Sheet, plan: Plan, numbered: tuple[int, Feed], y: int) -> None:
         sheet.dot(end, y + dy, 5, colour)
     side = "before" if feed.pad == "before" else "after"
     sheet.text(end + 14, y + 1, f"F{number}", Lettering(bold=True, colour=PLUS))
-    sheet.text(end + 48, y + 1, f"pads {side} LED {feed.at_led}", Lettering())
+    sheet.text(end + 56, y + 1, f"pads {side} LED {feed.at_led}", Lettering())
     line = plan.power.data_line
     if line is not None:
         capacitor = f"{line.capacitor_uf:g} µF {line.capacitor_v:g} V across the pads"
         quiet = Lettering(size_px=SMALL_PX, colour=sheet.theme.muted)
-        sheet.text(end + 48, y + 18, capacitor, quiet, ROOM_PX - _END_X - 48)
+        sheet.text(end + 56, y + 18, capacitor, quiet, ROOM_PX - _END_X - 56)
 
 
 def _on_wire(sheet: Sheet, x: int, y: int, words: str) -> None:
@@ -151,6 +151,7 @@ def _controller(sheet: Sheet, plan: Plan, y: int) -> None:
         _SUPPLY_W - 20,
     )
     end = x + _END_X
+    sheet.line([(x + _GROUND_X, y + 10), (x + _GROUND_X, y + 18)], _WHITE, 7)
     sheet.line([(x + _SUPPLY_W, y + 14), (end, y + 14)], DATA, 3)
     sheet.dot(end, y + 14, 5, DATA)
     line = plan.power.data_line
