@@ -8,7 +8,7 @@ from marquee.power.cost import meter_note, month
 from marquee.power.fuse import fuse_cite, fuse_rule
 from marquee.power.ladder import rail_row
 from marquee.power.remarks import Decided
-from marquee.power.supply import catalogue, supply_cite, usable_a
+from marquee.power.supply import catalogue, class2_statement, supply_cite, usable_a
 from marquee.power.tables import power_table
 from marquee.power.wire import Wire
 
@@ -28,6 +28,7 @@ def all_cites(d: Decided) -> tuple[str, ...]:
     return (
         *d.basis.load.cites,
         supply_cite("load_fraction"),
+        supply_cite("class2_amps_to_20v" if d.basis.supply.volts <= 20 else "class2_va_20_to_30v"),
         "supply: as you stated [stated by the maker]"
         if owned or not step
         else f"supply step: {step}",
@@ -61,7 +62,8 @@ def all_notes(d: Decided) -> tuple[str, ...]:
         f" + {load.extra_a:g} A extra = {load.worst_total_a:.2f} A.",
         f"Supply: {several}{supply.amps:g} A x 80 % = {usable:.2f} A, asked for at most"
         f" {d.basis.worst_capped_a:.2f} A.",
-        "Planned current follows the light each byte gives (duty), not the byte.",
+        class2_statement(supply),
+        *_planned_notes(d),
     ]
     if d.basis.brightness_cap < 1:
         lit_a = float(np.sum(load.lit_a))
@@ -72,6 +74,24 @@ def all_notes(d: Decided) -> tuple[str, ...]:
     notes.extend(_feed_notes(d))
     notes.extend(_cost_notes(d))
     return tuple(notes)
+
+
+def _planned_notes(d: Decided) -> list[str]:
+    load = d.basis.load
+    notes = []
+    if load.driven:
+        high_a = float(np.sum(load.planned_high_a)) + load.extra_a
+        notes.append(
+            f"Planned: {load.planned_total_a:.2f} A with the part's typical channel currents, {high_a:.2f} A with"
+            " its largest; current follows the light each byte gives (duty), not the byte."
+        )
+    typical_a, largest_a = d.basis.part.channel_current_a, d.basis.part.channel_current_max_a
+    if typical_a is not None and largest_a is not None and max(largest_a) > max(typical_a):
+        notes.append(
+            f"A strip's revision is seldom known: the worst case takes the largest published figure,"
+            f" {1000 * max(largest_a):.3g} mA a channel, the plan the typical one, {1000 * max(typical_a):.3g} mA."
+        )
+    return notes
 
 
 def _cost_notes(d: Decided) -> list[str]:

@@ -195,6 +195,13 @@ def test_notes_show_the_sums_that_size_supply_and_fuse() -> None:
     assert "If feed 1 opens" in text or "If feed 2 opens" in text
     assert "2 cabinet(s)" in text
     assert "Solder the feeds" in text
+    assert "above the Class 2 limit of 5 A (25 W)" in text
+    assert "the largest published figure, 20 mA a channel, the plan the typical one, 12 mA" in text
+    # 150 LEDs at (255, 128, 0): 12 and 20 mA a channel, 1 mA dark, 0.1 A extra.
+    share = 1 + 128 / 255
+    planned = [0.25 + 150 * share * amps for amps in (0.012, 0.020)]
+    assert f"Planned: {planned[0]:.2f} A" in text
+    assert f"{planned[1]:.2f} A with its largest" in text
     assert "A short at LED" in text
     assert power.kwh_per_month == pytest.approx(power.wall_w * 6 * 365 / 12 * 2 / 1000)
     assert power.cost_per_month == pytest.approx(0.25 * (power.kwh_per_month or 0))
