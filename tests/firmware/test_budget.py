@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from marquee.errors import MarqueeError, UnknownNameError
-from marquee.firmware import controllers, find_controller, led_ua, runs_of
+from marquee.firmware import COMMON_BIT_NS, controllers, find_controller, led_ua, runs_of
 from marquee.values import FirmwareBudget
 from tests.firmware.compilers import need, run
 from tests.firmware.factory import Sign, clocked, four_channels, make_part, make_plan
@@ -105,6 +105,65 @@ def test_no_controller_is_proposed_where_none_is_large_enough() -> None:
             )
         )
     assert "--controller esp32" in caught.value.mend
+
+
+def test_the_smallest_controller_that_just_fits_is_proposed() -> None:
+    # 512 LEDs take 1536 bytes, exactly what the ATmega328P has beside its reserve (2048 - 512).
+    with pytest.raises(MarqueeError) as caught:
+        _budget(512, "attiny85")
+    assert "--controller atmega328p" in caught.value.mend
+
+
+@pytest.mark.parametrize("zones", [255, 256])
+def test_zones_are_counted_by_a_byte(zones: int) -> None:
+    sign = Sign(
+        zone_of_led=tuple(range(zones)),
+        names=("z",) * zones,
+        cycling=(),
+        codes=((1, 2, 3),) * zones,
+    )
+    if zones <= 255:
+        assert len(make_plan(sign).constants.zones) == zones
+        return
+    with pytest.raises(MarqueeError, match=r"256 zones.*8-bit"):
+        make_plan(sign)
+
+
+def test_leds_are_counted_by_a_word() -> None:
+    assert make_plan(_sign(65535, controller="rp2350")).constants.led_count == 65535
+    with pytest.raises(MarqueeError, match=r"65536 LEDs.*16-bit"):
+        _budget(65536)
+
+
+@pytest.mark.parametrize(("leds", "found"), [(1100, False), (1102, True)])
+def test_a_chain_too_slow_for_a_smooth_cycle_is_found(leds: int, found: bool) -> None:
+    # 30 frames per second leave 33,333 us: (33,333 - 300) / 30 = 1101 LEDs.
+    budget = _budget(leds, "rp2040", cycling=(0,), codes=((),))
+    assert [f.code for f in budget.findings] == ["firmware.frame-rate"] * found
+    assert not _budget(leds, "rp2040").findings  # nothing moves without a cycle
+
+
+@pytest.mark.parametrize(("t0h", "common"), [(470, True), (471, False)])
+def test_a_part_within_its_sheets_tolerance_of_the_common_times_gets_those(
+    t0h: int, common: bool
+) -> None:
+    # +-150 ns: WS2812B data sheet, English (2013-05-30), p. 2; common t0h 320 ns.
+    constants = make_plan(Sign(bit_ns=(t0h, 930, 725, 525))).constants
+    assert (constants.bit_ns == COMMON_BIT_NS) == common
+    assert common or constants.bit_ns[0] == t0h
+
+
+def test_hue_steps_share_the_period() -> None:
+    assert make_plan(Sign(hues=48, period_s=12.0)).constants.hue_step_ms == 250
+    assert make_plan(Sign(hues=256, period_s=0.1)).constants.hue_step_ms == 1  # never 0
+    assert make_plan(Sign(cycling=(), codes=((1, 2, 3),) * 5)).constants.hue_step_ms == 0
+
+
+def test_global_setting_scales_the_estimated_current() -> None:
+    # 20 mA a channel at (255, 255, 255) and 15 of 31: 60 mA x 15 / 31 = 29.03 mA, by hand.
+    constants = make_plan(clocked(channel_a=(0.02, 0.02, 0.02))).constants
+    assert led_ua(constants, (255, 255, 255), 15) == pytest.approx(29032.3, abs=1)
+    assert led_ua(constants, (255, 255, 255), 31) == 60000
 
 
 def test_too_many_runs_for_the_flash_are_refused() -> None:

@@ -116,6 +116,15 @@ def test_a_stale_header_is_not_called_edited() -> None:
     assert differences[0].startswith("zones[0]")
 
 
+def test_differences_of_one_table_are_counted() -> None:
+    plan = make_plan()
+    text = header_text(plan).replace("251u, 253u, 255u", "252u, 254u, 255u")
+    assert any(
+        "gamma_codes[253] is 252, the plan's 251 (and 1 more)" in d
+        for d in check_header(text, plan)
+    )
+
+
 @pytest.mark.parametrize(
     ("text", "what"),
     [

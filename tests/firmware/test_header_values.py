@@ -107,11 +107,12 @@ def test_compiled_header_gives_tables_currents_and_timing_of_the_plan(
     if plan.part.bit_ns:
         assert tuple(numbers[7:11]) == plan.part.bit_ns
     assert numbers[20 : 20 + n] == [sign.channels.index(name) for name in sign.byte_order]
-    # Whole mA and uA, rounded so that limits are never raised and draws never lowered.
+    # Whole mA and uA, rounded so that limits are never raised and draws never lowered (but for float noise).
     lit_a = plan.power.worst_case_a - plan.power.dark_a
     assert 0 <= 1000 * (plan.power.dark_a + sign.cap * lit_a) - numbers[15] < 1
     assert 0 <= numbers[16] - 1000 * plan.power.worst_case_a < 1
-    assert 0 <= numbers[18] - 1e6 * plan.power.dark_a < 1
+    assert -1e-6 <= numbers[17] - 1000 * plan.power.planned_a < 1
+    assert -1e-6 <= numbers[18] - 1e6 * plan.power.dark_a < 1
     assert numbers[20 + n : 20 + 2 * n] == [round(1e6 * a) for a in sign.channel_a]
 
 
