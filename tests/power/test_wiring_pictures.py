@@ -4,7 +4,11 @@ from __future__ import annotations
 
 import io
 import itertools
+import shutil
+import subprocess
 from dataclasses import replace
+from pathlib import Path
+from xml.etree import ElementTree as ET
 
 import numpy as np
 import pytest
@@ -12,7 +16,13 @@ from PIL import Image
 
 from marquee.outputs.pictures.leds import panel_views
 from marquee.outputs.pictures.voltage import draw_voltage, voltage_picture
-from marquee.outputs.pictures.wiring import PLUS, draw_wiring, feed_place, wiring_picture
+from marquee.outputs.pictures.wiring import (
+    PLUS,
+    draw_wiring,
+    feed_place,
+    wiring_picture,
+    wiring_svg,
+)
 from marquee.outputs.pictures.wrap import wrap
 from marquee.plan import Plan
 from marquee.power.design import plan_power
@@ -20,6 +30,7 @@ from marquee.project import PowerSettings
 from tests.pictures.factory import synthetic_plan
 from tests.power.make import make_part
 
+SVG = "{http://www.w3.org/2000/svg}"
 SHAPES = {"wide": (600.0, 150.0), "tall": (300.0, 420.0), "large": (900.0, 500.0)}
 
 
@@ -100,6 +111,46 @@ def test_voltage_line_passes_through_the_lowest_led_at_its_height() -> None:
     patch = sheet.pixels[int(y) - 3 : int(y) + 4, int(x) - 2 : int(x) + 3].reshape(-1, 3)
     blue = (patch[:, 2].astype(int) - patch[:, 0]) > 60
     assert blue.any()
+
+
+def test_svg_carries_the_same_words_and_marks_as_the_picture() -> None:
+    # Read back by the standard library's XML parser; counts compared with the plan.
+    plan = _plan("large")
+    root = ET.fromstring(wiring_svg(plan))  # noqa: S314 -- our own text
+    words = [element.text for element in root.iter(SVG + "text")]
+    assert words == [box.text for box in draw_wiring(plan).texts]
+    red = [
+        e for e in root.iter(SVG + "circle") if e.get("fill") == "#c4261e" and e.get("r") == "5"
+    ]
+    assert len(red) >= 2 * len(plan.power.feeds)
+    assert len(list(root.iter(SVG + "image"))) == 2
+    assert wiring_svg(plan) == wiring_svg(plan)
+
+
+def test_svg_of_a_hostile_file_name_is_still_well_formed() -> None:
+    plan = _plan("wide")
+    artwork = replace(plan.artwork, file='<script>&"\x1b]8;;x\x07.png')
+    root = ET.fromstring(wiring_svg(replace(plan, artwork=artwork)))  # noqa: S314 -- our own text
+    assert not list(root.iter(SVG + "script"))
+    assert any("<script>&" in (element.text or "") for element in root.iter(SVG + "text"))
+
+
+@pytest.mark.native
+@pytest.mark.skipif(shutil.which("rsvg-convert") is None, reason="rsvg-convert is not installed")
+def test_svg_drawn_by_another_program_looks_like_the_picture(tmp_path: Path) -> None:
+    plan = _plan("wide")
+    source = tmp_path / "wiring.svg"
+    source.write_text(wiring_svg(plan), encoding="utf-8")
+    target = tmp_path / "wiring.png"
+    subprocess.run(["rsvg-convert", "-o", str(target), str(source)], check=True, timeout=60)
+    with Image.open(target) as drawn, Image.open(io.BytesIO(wiring_picture(plan))) as ours:
+        assert drawn.size == ours.size
+        one, two = (np.asarray(i.convert("RGB").reduce(4), dtype=float) for i in (drawn, ours))
+    # Same shapes; line widths and letters are smoothed differently. Found 2.9 of 255 on average, and 28
+    # against the same sheet upside down.
+    apart = float(np.abs(one - two).mean())
+    assert apart < 4.0
+    assert float(np.abs(one - two[::-1]).mean()) > 3 * apart
 
 
 def test_chart_shows_limit_floor_and_lowest_led() -> None:

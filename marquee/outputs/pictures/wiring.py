@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import TypeVar
+
 from marquee.outputs.pictures.barriers import walled_face
 from marquee.outputs.pictures.canvas import View
 from marquee.outputs.pictures.layout import ROOM_PX, subtitle
@@ -16,11 +19,13 @@ from marquee.outputs.pictures.style import (
     Rgb,
     plain,
 )
+from marquee.outputs.pictures.svg_sheet import SvgSheet
 from marquee.outputs.pictures.wiring_diagram import diagram_height, draw_diagram
 from marquee.outputs.pictures.wrap import wrap
 from marquee.plan import Plan
 from marquee.values import Chain, Feed
 
+AnySheet = TypeVar("AnySheet", bound=Sheet)
 PLUS: Rgb = (196, 38, 30)
 _DATA: Rgb = (30, 130, 60)
 _WHITE: Rgb = (255, 255, 255)
@@ -33,14 +38,23 @@ def wiring_picture(plan: Plan) -> bytes:
     return draw_wiring(plan).png()
 
 
+def wiring_svg(plan: Plan) -> str:
+    """Return the same sheet as SVG, for print."""
+    return _filled(plan, SvgSheet).svg()
+
+
 def draw_wiring(plan: Plan) -> Sheet:
     """Return the sheet of `wiring_picture`."""
+    return _filled(plan, Sheet)
+
+
+def _filled(plan: Plan, kind: Callable[[int, int], AnySheet]) -> AnySheet:
     power = plan.power
     front, back = panel_views((plan.zone_map.width_mm, plan.zone_map.height_mm))
     top = max(front.y + front.height_px, back.y + back.height_px) + 40
     cautions_y = top + diagram_height(power) + 20
     lines = [line for text in power.cautions for line in wrap(plain_long(text), ROOM_PX, SMALL_PX)]
-    sheet = Sheet(WIDTH_PX, cautions_y + 34 + _LINE_PX * len(lines) + MARGIN_PX)
+    sheet = kind(WIDTH_PX, cautions_y + 34 + _LINE_PX * len(lines) + MARGIN_PX)
     several = f"{power.supply.count} × " if power.supply.count > 1 else ""
     sheet.heading(
         "Wiring",
