@@ -26,6 +26,8 @@ PRICE_KEYS = (
     "strip_m",
     "led",
 )
+# Recommended operating conditions of 74AHCT parts, VCC 4.5 to 5.5 V (TI SCLS510D, Oct 2024).
+_LOGIC_MOST_V = 5.5
 # Spare wire for joints and mistakes: common practice, no source.
 _SPARE = 1.1
 
@@ -158,7 +160,16 @@ def wiring_parts(
                 item="74AHCT125 or 74HCT125 buffer",
                 quantity=1,
                 unit="pc",
-                note="where the controller runs on 3.3 V; its own supply is the 5 V rail",
+                note="where the controller runs on 3.3 V; the buffer itself on 5 V",
+            )
+        )
+    if supply.volts > _LOGIC_MOST_V:
+        rows.append(
+            PartsRow(
+                item=f"converter {supply.volts:g} V to 5 V, or a 5 V supply with the minus joined",
+                quantity=1,
+                unit="pc",
+                note="for the controller, which the rail would destroy",
             )
         )
     return tuple(rows)

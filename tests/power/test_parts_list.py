@@ -78,6 +78,13 @@ def test_board_lists_packages_and_no_strip() -> None:
     assert not any("strip" in row.item for row in power.parts)
 
 
+def test_controller_beside_a_twelve_volt_rail_gets_five_volts_of_its_own() -> None:
+    twelve = make_part(supply_v=12.0, supply_max_v=13.5, min_regulation_v=9.5)
+    for part, wanted in ((twelve, True), (make_part(), False)):
+        power = plan_power(make_chain(40), part, None, PowerSettings())
+        assert any("to 5 V" in row.item for row in power.parts) == wanted
+
+
 def test_unknown_price_names_the_nearest_one() -> None:
     with pytest.raises(MarqueeError, match="did you mean 'fuse'"):
         _plan(prices={"fuses": 1.0})
