@@ -141,7 +141,8 @@ class ZoneMap:
     """The face divided: `zone_of_px` (height_px, width_px) int16, zone id or -1 for opaque face.
 
     `aperture_of_px` likewise int32 with aperture ids. Every pixel is in at most one zone, and the zone of
-    a pixel's aperture is the pixel's zone.
+    a pixel's aperture is the pixel's zone. `lit_8bit` (height_px, width_px) uint8, where known, is how much
+    of each pixel is cut away, 255 being all of it: edges finer than a pixel.
     """
 
     zone_of_px: NDArray[np.int16]
@@ -153,6 +154,7 @@ class ZoneMap:
     apertures: tuple[Aperture, ...]
     adjacent: tuple[Adjacency, ...]
     findings: tuple[Finding, ...] = ()
+    lit_8bit: NDArray[np.uint8] | None = None
 
     @property
     def width_mm(self) -> float:

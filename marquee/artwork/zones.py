@@ -69,7 +69,8 @@ def find_zones(
     changed = apply_overrides(drafts, cutouts, colour_of, list(targets), settings.override, mm)
     zones, apertures, zone_of = _freeze(drafts, cutouts, colour_of, mm)
     zone_of_px = _look_up(cutouts.of_px, zone_of)
-    adjacent = find_adjacent(zone_of_px, _cover(labels), mm, wall_thickness_mm)
+    cover = _cover(labels)
+    adjacent = find_adjacent(zone_of_px, cover, mm, wall_thickness_mm)
     return ZoneMap(
         zone_of_px=read_only(zone_of_px),
         aperture_of_px=read_only(cutouts.of_px),
@@ -85,6 +86,7 @@ def find_zones(
             *colour_findings,
             *zone_remarks(zones, adjacent),
         ),
+        lit_8bit=read_only(np.rint(cover * np.float32(255)).astype(np.uint8)),
     )
 
 
