@@ -135,8 +135,8 @@ def _label_wall(sheet: Sheet, view: View, wall: Wall) -> None:
                 place = (x + side * dx * reach, y + side * dy * reach)
                 box = sheet.measure(*place, text, looks)
                 if (
-                    view.holds(box.x0, box.y0)
-                    and view.holds(box.x1, box.y1)
+                    view.holds(box.x0 - 5, box.y0)
+                    and view.holds(box.x1 + 5, box.y1)
                     and sheet.is_free(box)
                 ):
                     sheet.text(*place, text, looks)

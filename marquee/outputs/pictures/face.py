@@ -24,7 +24,7 @@ _WHITE: Rgb = (255, 255, 255)
 _STRIPE_PX = 5
 _MOST_MARKED_APERTURES = 150
 # A place towards an edge keeps this share of the most room the zone offers.
-_ROOMY = 0.7
+_ROOMY = 0.6
 # Marks keep this far apart along the edge their lines go to [px].
 _APART_PX = 26.0
 
@@ -141,6 +141,8 @@ def _roomy(
     if toward is not None:
         edge, taken = toward
         cost += {"top": rows, "bottom": -rows, "right": -columns}[edge]
+        along = rows if edge == "right" else columns
+        cost += 0.02 * np.abs(along - inside.shape[0 if edge == "right" else 1] / 2)
         for other in taken:
             away = np.abs((ys if edge == "right" else xs) - other)
             cost += 60.0 * np.maximum(0.0, 1 - away / _APART_PX)

@@ -11,7 +11,13 @@ from marquee.colour.spaces import srgb_encode
 from marquee.outputs.pictures.canvas import View
 from marquee.outputs.pictures.face import zone_colours
 from marquee.outputs.pictures.layout import Layout, lay_out, subtitle
-from marquee.outputs.pictures.luminance import cycling_zones, open_share, screen_light, to_screen
+from marquee.outputs.pictures.luminance import (
+    cycling_zones,
+    instant_step,
+    open_share,
+    screen_light,
+    to_screen,
+)
 from marquee.outputs.pictures.sheet import (
     ROW_PX,
     Column,
@@ -83,9 +89,10 @@ def _show_cycle(sheet: Sheet, plan: Plan, face: LitFace, place: tuple[int, int])
     across = np.arange(_CYCLE_PX) * len(lights) // _CYCLE_PX
     sheet.paste(np.tile(encoded[across], (14, 1, 1)), x, y - 7)
     names = "zone " + ", ".join(f"{z.zone}" for z in zones)
-    text = (
-        f"hue cycle of {names}: once round in {cycle.period_s:g} s, shown above at its first step"
-    )
+    step = instant_step(plan)
+    # The moment shown is ticked.
+    sheet.bar(round(x + (step + 0.5) / len(lights) * _CYCLE_PX), y - 11, 2, 4, DARK.ink)
+    text = f"hue cycle of {names}: once round in {cycle.period_s:g} s, shown at the moment ticked"
     quiet = Lettering(size_px=SMALL_PX, colour=DARK.muted)
     sheet.text(x + _CYCLE_PX + 12, y, text, quiet, sheet.width_px - MARGIN_PX - x - _CYCLE_PX - 12)
 

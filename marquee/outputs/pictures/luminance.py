@@ -10,6 +10,7 @@ from marquee.colour.adapt import adaptation_matrix, observed_white_xyz
 from marquee.colour.constants import D65_XYZ, XYZ_TO_SRGB
 from marquee.outputs.pictures.canvas import View
 from marquee.outputs.pictures.face import sample
+from marquee.outputs.pictures.sheet import sixteenths
 from marquee.plan import Plan
 
 # Luminance weights of linear sRGB: second row of IEC 61966-2-1's matrix to XYZ.
@@ -19,10 +20,10 @@ _LUMA = np.linalg.inv(XYZ_TO_SRGB)[1].astype(np.float32)
 def map_over(plan: Plan, view: View, values: NDArray[np.float32]) -> NDArray[np.float32]:
     """Return values on the light grid, (ny, nx) or (ny, nx, 3), at every sheet pixel of a view.
 
-    Between elements they are interpolated, though within one zone's apertures never from an element that
-    belongs to another zone: there is a wall between.
+    Between elements they are interpolated; within a cell from that cell's elements only, because there is a
+    wall between it and the others. Over the walls themselves from all.
     """
-    transfer, zone_map = plan.transfer, plan.zone_map
+    transfer = plan.transfer
     columns = _place_in(transfer.x_mm, view.width_px, view.px_per_mm)
     rows = _place_in(transfer.y_mm, view.height_px, view.px_per_mm)
     across, down = np.meshgrid(columns, rows)
@@ -33,29 +34,45 @@ def map_over(plan: Plan, view: View, values: NDArray[np.float32]) -> NDArray[np.
         )
         return out
 
-    result = between(np.ascontiguousarray(values, np.float32))
-    zone_of_px = sample(zone_map.zone_of_px, zone_map.mm_per_px, view, 1)
-    deep = (1,) * (values.ndim - 2)
-    for zone, own, near in _bordering(transfer.zone_of_element):
-        weight = between(own)
-        mend = (zone_of_px == zone) & (between(near) > 0) & (weight > 0.05)
-        shares = between(values * own.reshape((*own.shape, *deep)))[mend]
-        result[mend] = shares / weight[mend].reshape((-1, *deep))
+    source = np.ascontiguousarray(values, np.float32)
+    result = between(source)
+    if len(plan.box.cells) < 2:
+        return result
+    cell_of_px = _cells(plan, view)
+    cell_of_element = cell_of_px[
+        np.ix_(
+            np.minimum((transfer.y_mm * view.px_per_mm).astype(int), view.height_px - 1),
+            np.minimum((transfer.x_mm * view.px_per_mm).astype(int), view.width_px - 1),
+        )
+    ]
+    for number in range(1, len(plan.box.cells) + 1):
+        own = cell_of_element == number
+        if own.any():
+            inside = cell_of_px == number
+            result[inside] = between(source[_nearest(own)])[inside]
     return result
 
 
-def _bordering(
-    zone_of_element: NDArray[np.int16],
-) -> list[tuple[int, NDArray[np.float32], NDArray[np.float32]]]:
-    """Return zones close to another zone's elements: id, 1 where elements are theirs, 1 near those of others."""
-    found = []
-    for zone in np.unique(zone_of_element[zone_of_element >= 0]).tolist():
-        own = (zone_of_element == zone).astype(np.float32)
-        foreign = ((zone_of_element >= 0) & (zone_of_element != zone)).astype(np.uint8)
-        near = cv2.dilate(foreign, np.ones((5, 5), np.uint8)).astype(np.float32)
-        if (near * own).any():
-            found.append((zone, own, near))
-    return found
+def _cells(plan: Plan, view: View) -> NDArray[np.int32]:
+    """Return 1, 2, … where the cells lie on a view, in their order, and 0 over walls."""
+    owner = np.zeros((view.height_px, view.width_px), np.int32)
+    for number, cell in enumerate(plan.box.cells, 1):
+        rings = [
+            sixteenths(np.array(r) * view.px_per_mm) for r in (cell.outline_mm, *cell.holes_mm)
+        ]
+        cv2.fillPoly(owner, rings, number, cv2.LINE_8, 4)
+    return owner
+
+
+def _nearest(own: NDArray[np.bool_]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Return, for every element, row and column of the nearest one of those wanted."""
+    _, labels = cv2.distanceTransformWithLabels(
+        (~own).astype(np.uint8), cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL
+    )
+    rows, columns = np.nonzero(own)
+    found = np.zeros(int(labels.max()) + 1, np.intp)
+    found[labels[rows, columns]] = np.arange(len(rows))
+    return rows[found[labels]], columns[found[labels]]
 
 
 def _place_in(
@@ -86,7 +103,16 @@ def cycling_zones(plan: Plan) -> tuple[int, ...]:
     return tuple(z.id for z in zones if z.mode == "hue-cycle" or z.id not in steady)
 
 
-def instant_xyz(plan: Plan, step: int = 0) -> NDArray[np.float32]:
+def instant_step(plan: Plan) -> int:
+    """Return the step of the hue cycle shown where one must stand for all: the one a screen shows brightest."""
+    cycle = plan.drive.hue_cycle
+    if cycle is None:
+        return 0
+    lights = np.array(cycle.xyz_cd, np.float32)
+    return int(to_screen(plan, lights / lights[:, 1:2]).max(axis=-1).argmin())
+
+
+def instant_xyz(plan: Plan, step: int) -> NDArray[np.float32]:
     """Return the light map (ny, nx, 3) at one step of the hue cycle, where the plan's has the cycle's mean."""
     xyz = plan.light.luminance_xyz
     cycle = plan.drive.hue_cycle
@@ -101,7 +127,7 @@ def instant_xyz(plan: Plan, step: int = 0) -> NDArray[np.float32]:
 
 def screen_light(plan: Plan, view: View) -> NDArray[np.float32]:
     """Return linear sRGB in cd/m² (white of 1 cd/m² is 1, 1, 1) of the diffuser at every pixel of a view."""
-    return to_screen(plan, map_over(plan, view, instant_xyz(plan)))
+    return to_screen(plan, map_over(plan, view, instant_xyz(plan, instant_step(plan))))
 
 
 def to_screen(plan: Plan, xyz: NDArray[np.float32]) -> NDArray[np.float32]:

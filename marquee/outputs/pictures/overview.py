@@ -90,7 +90,7 @@ def panel_views(size_mm: tuple[float, float]) -> tuple[View, View, View]:
 def _titles(plan: Plan, face: LitFace) -> tuple[tuple[str, str], ...]:
     zones, walls, chain = plan.zone_map.zones, plan.box.walls, plan.chain
     lit = int((chain.zone >= 0).sum())
-    cycle = " · hue cycle at its first step" if cycling_zones(plan) else ""
+    cycle = " · one moment of the hue cycle" if cycling_zones(plan) else ""
     size = size_text(plan.zone_map.width_mm, plan.zone_map.height_mm)
     return (
         ("Artwork", f"{size} · {plain(plan.artwork.file)}"),

@@ -35,14 +35,14 @@ from marquee.outputs.pictures.style import (
     plain,
 )
 from marquee.plan import Plan
-from marquee.values import Adjacency, Zone, ZoneMap
+from marquee.values import Adjacency, Aperture, Zone, ZoneMap
 
 _WHITE = (255, 255, 255)
 _MOST_ROWS = 24
 _MOST_GAPS = 20
 _MOST_NAMED = 20
-# An aperture carries its zone's number if the digits keep this far from its edge.
-_NUMBER_CLEARANCE_PX = 11.0
+# An aperture carries its zone's number if its middle is this far from its edge, by digits.
+_NUMBER_CLEARANCE_PX = (0.0, 8.5, 11.5, 15.0)
 
 
 def zones_picture(plan: Plan) -> bytes:
@@ -127,8 +127,9 @@ def _face(zone_map: ZoneMap, view: View) -> Canvas:
     return canvas
 
 
-def _carries_number(mark: Mark | None) -> bool:
-    return mark is not None and mark.clearance_px >= _NUMBER_CLEARANCE_PX
+def _carries_number(aperture: Aperture, mark: Mark | None) -> bool:
+    digits = len(f"{aperture.zone}")
+    return mark is not None and mark.clearance_px >= _NUMBER_CLEARANCE_PX[min(digits, 3)]
 
 
 def _name_zones(zone_map: ZoneMap, layout: Layout) -> tuple[list[Callout], list[Callout]]:
@@ -138,7 +139,7 @@ def _name_zones(zone_map: ZoneMap, layout: Layout) -> tuple[list[Callout], list[
     if len(largest) > _MOST_NAMED:
         # Names would come down to numbers, which the wider apertures carry inside anyway.
         inside = aperture_marks(zone_map, view)
-        carried = {a.zone for a in zone_map.apertures if _carries_number(inside.get(a.id))}
+        carried = {a.zone for a in zone_map.apertures if _carries_number(a, inside.get(a.id))}
         largest = [zone for zone in largest if zone.id not in carried]
     if not layout.wide:
         marks = zone_marks(zone_map, view, "right")
@@ -195,7 +196,7 @@ def _number_apertures(sheet: Sheet, zone_map: ZoneMap, inside: dict[int, Mark]) 
     zones = {z.id: z for z in zone_map.zones}
     for aperture in zone_map.apertures:
         mark = inside.get(aperture.id)
-        if mark is None or not _carries_number(mark):
+        if mark is None or not _carries_number(aperture, mark):
             continue
         zone = zones[aperture.zone]
         fill = zone_colours(zone_map, zone)[0]
