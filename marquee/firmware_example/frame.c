@@ -9,17 +9,19 @@ MARQUEE_ASSERT(led_product_fits, MARQUEE_LED_FULL_UA <= 500000UL);
 
 static uint16_t scale; /* of every byte, in 256ths */
 
-/* What a zone shows at a step of the hue cycle. Returns 1 where the step matters. */
+enum { AS_TRIMMED, AS_PLANNED, IN_HUE_CYCLE };
+
+/* What a zone shows at a step of the hue cycle, and why. */
 static uint8_t zone_colour(uint8_t zone, uint16_t hue_step, struct colour *out)
 {
-  uint8_t c, cycles = 0;
+  uint8_t c, why = AS_PLANNED;
   out->global_code = MARQUEE_ZONE_GLOBAL(zone);
   for (c = 0; c < MARQUEE_CHANNEL_COUNT; c++) {
     out->code[c] = MARQUEE_ZONE_DRIVE(zone, c);
   }
 #if MARQUEE_HUE_COUNT > 0
   if (MARQUEE_ZONE_MODE(zone) == MARQUEE_HUE_CYCLE) {
-    cycles = 1;
+    why = IN_HUE_CYCLE;
     for (c = 0; c < MARQUEE_CHANNEL_COUNT; c++) {
       out->code[c] = MARQUEE_HUE_AT(hue_step, c);
     }
@@ -27,7 +29,7 @@ static uint8_t zone_colour(uint8_t zone, uint16_t hue_step, struct colour *out)
 #else
   (void)hue_step;
 #endif
-  return trim_colour(zone, out) ? 0 : cycles;
+  return trim_colour(zone, out) ? AS_TRIMMED : why;
 }
 
 /* Upper estimate of what one LED draws, its dark current apart, in uA. */
@@ -54,9 +56,17 @@ static uint32_t led_ua(const struct colour *colour)
 static uint32_t zone_led_ua(uint8_t zone)
 {
   struct colour colour;
-  const uint16_t steps = zone_colour(zone, 0, &colour) ? MARQUEE_HUE_COUNT : 1u;
-  uint32_t ua, most = led_ua(&colour);
+  const uint8_t why = zone_colour(zone, 0, &colour);
+  const uint16_t steps = why == IN_HUE_CYCLE ? MARQUEE_HUE_COUNT : 1u;
+  uint32_t ua, most;
   uint16_t step;
+  uint8_t c;
+  for (c = 0; c < MARQUEE_CHANNEL_COUNT; c++) {
+    if (why == AS_PLANNED && MARQUEE_ZONE_RAISED(zone, c) > 0u) {
+      colour.code[c]++; /* as its brightest LEDs */
+    }
+  }
+  most = led_ua(&colour);
   for (step = 1; step < steps; step++) {
     (void)zone_colour(zone, step, &colour);
     ua = led_ua(&colour);
@@ -99,23 +109,43 @@ static void put_led(uint16_t led, const struct colour *colour)
   }
 }
 
+/* One LED of a zone: codes are shared out over its LEDs, so that some get one code more, evenly spaced. */
+static void put_zone_led(uint16_t led, uint8_t zone, const struct colour *base, uint32_t sum[])
+{
+  struct colour colour = *base;
+  uint8_t c;
+  for (c = 0; c < MARQUEE_CHANNEL_COUNT; c++) {
+    uint16_t code = colour.code[c];
+    if (sum) {
+      sum[c] += MARQUEE_ZONE_RAISED(zone, c);
+      if (sum[c] >= MARQUEE_ZONE_LEDS(zone)) {
+        sum[c] -= MARQUEE_ZONE_LEDS(zone);
+        code++;
+      }
+    }
+    colour.code[c] = (uint8_t)((uint32_t)code * scale / 256u);
+  }
+  put_led(led, &colour);
+}
+
 void fill_frame(uint16_t hue_step)
 {
   struct colour colour = {{0}, 0};
-  uint16_t led, run, last;
-  uint8_t zone, c;
-  for (led = 0; led < MARQUEE_LED_COUNT; led++) {
-    put_led(led, &colour); /* dark, unless a run below says otherwise */
+  uint32_t sum[MARQUEE_CHANNEL_COUNT];
+  uint16_t i, run, last;
+  uint8_t zone, c, why;
+  for (i = 0; i < MARQUEE_LED_COUNT; i++) {
+    put_led(i, &colour); /* dark, unless a run below says otherwise */
   }
   for (zone = 0; zone < MARQUEE_ZONE_COUNT; zone++) {
-    (void)zone_colour(zone, hue_step, &colour);
+    why = zone_colour(zone, hue_step, &colour);
     for (c = 0; c < MARQUEE_CHANNEL_COUNT; c++) {
-      colour.code[c] = (uint8_t)((uint32_t)colour.code[c] * scale / 256u);
+      sum[c] = MARQUEE_ZONE_START(zone, c);
     }
     last = (uint16_t)(MARQUEE_ZONE_FIRST_RUN(zone) + MARQUEE_ZONE_RUNS(zone));
     for (run = MARQUEE_ZONE_FIRST_RUN(zone); run < last; run++) {
-      for (led = 0; led < MARQUEE_RUN_LEDS(run); led++) {
-        put_led((uint16_t)(MARQUEE_RUN_FIRST(run) + led), &colour);
+      for (i = 0; i < MARQUEE_RUN_LEDS(run); i++) {
+        put_zone_led((uint16_t)(MARQUEE_RUN_FIRST(run) + i), zone, &colour, why == AS_PLANNED ? sum : 0);
       }
     }
   }

@@ -79,6 +79,8 @@ def _zone(zone: ZoneRuns, identifier: str) -> dict[str, Any]:
         "identifier": identifier,
         "mode": zone.mode,
         "drive": zone.codes,
+        "raised": zone.raised,
+        "start": zone.start,
         "global_code": zone.global_code,
         "runs": zone.runs,
     }
@@ -109,6 +111,8 @@ def constants_of_json(text: str) -> Constants:
                 mode=z["mode"],
                 runs=tuple((first, count) for first, count in z["runs"]),
                 codes=tuple(z["drive"]),
+                raised=tuple(z["raised"]),
+                start=tuple(z["start"]),
                 global_code=z["global_code"],
             )
             for z in v["zones"]

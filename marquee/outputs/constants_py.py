@@ -102,7 +102,9 @@ def _tables(c: Constants) -> list[str]:
     return [
         f"ORDER = {_tuple(map(str, wire_order(c)))}",
         f"CHANNEL_UA = {_tuple(map(str, c.channel_ua))}  # of each channel at byte 255, an upper estimate",
-        "# Zone: mode, bytes in channel order (none in a hue cycle), global setting or None, runs (first LED, count).",
+        "# Zone: mode, bytes in channel order (none in a hue cycle), global setting or None, runs (first LED, count),",
+        "# and where codes are shared out, for each channel: how many LEDs get one more, and where their count starts.",
+        "# LED k of the n of a zone gets it where (start + (k + 1) * raised) // n > (start + k * raised) // n.",
         "ZONES = (",
         *(f"    {zone}," for zone in zones),
         ")",
@@ -118,7 +120,8 @@ def _tables(c: Constants) -> list[str]:
 def _zone(zone: ZoneRuns) -> str:
     mode = "HUE_CYCLE" if zone.mode == "hue-cycle" else "STEADY"
     runs = _tuple(f"({first}, {count})" for first, count in zone.runs)
-    return f"({mode}, {_tuple(map(str, zone.codes))}, {zone.global_code}, {runs})"
+    codes, raised, start = (_tuple(map(str, n)) for n in (zone.codes, zone.raised, zone.start))
+    return f"({mode}, {codes}, {zone.global_code}, {runs}, {raised}, {start})"
 
 
 def _tuple(items: Iterable[str]) -> str:
@@ -201,8 +204,13 @@ def _constants(v: dict[str, object]) -> Constants:
 
 
 def _read_zone(index: int, name: str, row: tuple[object, ...]) -> ZoneRuns:
-    mode, codes, global_code, runs = row
-    if not (isinstance(codes, tuple) and isinstance(runs, tuple)):
+    mode, codes, global_code, runs, raised, start = row
+    if not (
+        isinstance(codes, tuple)
+        and isinstance(runs, tuple)
+        and isinstance(raised, tuple)
+        and isinstance(start, tuple)
+    ):
         raise ValueError(f"zone {index} is no zone")  # noqa: TRY004 -- of the text
     return ZoneRuns(
         zone=index,
@@ -211,6 +219,8 @@ def _read_zone(index: int, name: str, row: tuple[object, ...]) -> ZoneRuns:
         runs=runs,
         codes=codes,
         global_code=global_code if isinstance(global_code, int) else None,
+        raised=raised,
+        start=start,
     )
 
 

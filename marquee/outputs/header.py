@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from marquee.firmware import Constants, ZoneRuns
+from marquee.firmware import Constants, ZoneRuns, zone_row_bytes
 from marquee.outputs.header_comment import head_comment
 from marquee.outputs.header_read import prove
 from marquee.outputs.header_values import (
@@ -14,10 +14,10 @@ from marquee.outputs.header_values import (
     NO_GLOBAL,
     ONE_WIRE,
     STEADY,
+    per_channel,
     protocol_code,
     values_crc32,
     wire_order,
-    zone_drive,
 )
 from marquee.outputs.names import comment_text, unique_identifiers
 from marquee.plan import Plan
@@ -217,6 +217,8 @@ def _zones(p: str, c: Constants) -> list[str]:
         "  uint16_t first_run; /* into RUNS */",
         "  uint16_t runs;",
         "  uint16_t leds; /* in all its runs */",
+        f"  uint16_t raised[{len(c.channels)}]; /* LEDs that get one more than drive, in each channel */",
+        f"  uint16_t start[{len(c.channels)}]; /* where their count starts, below leds */",
         f"  uint8_t drive[{len(c.channels)}]; /* bytes in channel order; 0 where the hue cycle gives them */",
         "  uint8_t global_code; /* the part's global current setting; 0 where it has none */",
         "  uint8_t mode; /* STEADY or HUE_CYCLE */",
@@ -227,16 +229,21 @@ def _zones(p: str, c: Constants) -> list[str]:
     for zone in c.zones:
         rows.append([_zone_row(p, c, zone, first_run)])
         first_run += len(zone.runs)
-    note = "first run, runs, LEDs, bytes, global, mode"
+    note = "first run, runs, LEDs, raised, start, bytes, global, mode"
     return [*lines, *_table(p, f"{p}_ZONE", "ZONES", "", rows, note), ""]
 
 
 def _zone_row(p: str, c: Constants, zone: ZoneRuns, first_run: int) -> str:
-    drive = ", ".join(f"{code}u" for code in zone_drive(c, zone.codes))
+    lists = (zone.raised, zone.start, zone.codes)
+    raised, start, drive = (
+        "{ " + ", ".join(f"{number}u" for number in per_channel(c, numbers)) + " }"
+        for numbers in lists
+    )
     mode = "HUE_CYCLE" if zone.mode == "hue-cycle" else "STEADY"
     spare = ", 0u" if len(c.channels) % 2 else ""
     counts = f"{first_run}u, {len(zone.runs)}u, {zone.led_count}u"
-    return f"{{ {counts}, {{ {drive} }}, {zone.global_code or NO_GLOBAL}u, {p}_{mode}{spare} }}"
+    setting = f"{zone.global_code or NO_GLOBAL}u"
+    return f"{{ {counts}, {raised}, {start}, {drive}, {setting}, {p}_{mode}{spare} }}"
 
 
 def _tables(p: str, c: Constants) -> list[str]:
@@ -263,6 +270,8 @@ def _accessors(p: str, c: Constants) -> list[str]:
         ("ZONE_RUNS(z)", 16, "ZONES[z].runs"),
         ("ZONE_LEDS(z)", 16, "ZONES[z].leds"),
         ("ZONE_DRIVE(z, c)", 8, "ZONES[z].drive[c]"),
+        ("ZONE_RAISED(z, c)", 16, "ZONES[z].raised[c]"),
+        ("ZONE_START(z, c)", 16, "ZONES[z].start[c]"),
         ("ZONE_GLOBAL(z)", 8, "ZONES[z].global_code"),
         ("ZONE_MODE(z)", 8, "ZONES[z].mode"),
         ("GAMMA_AT(level)", 8, "GAMMA[level]"),
@@ -287,7 +296,7 @@ def _assertions(p: str, c: Constants) -> list[str]:
             for name, count in _row_counts(p, c)
         ),
         check("run_bytes", f"sizeof({p}_RUN) == 4"),
-        check("zone_bytes", f"sizeof({p}_ZONE) == {8 + len(c.channels) + len(c.channels) % 2}"),
+        check("zone_bytes", f"sizeof({p}_ZONE) == {zone_row_bytes(len(c.channels))}"),
         check("zones_fit_a_byte", f"{p}_ZONE_COUNT <= 255"),
         check("cap_fits_a_byte", f"{p}_CAP_255 <= 255"),
         check("limit_within_worst", f"{p}_LIMIT_MA <= {p}_WORST_MA"),

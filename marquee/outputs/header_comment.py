@@ -5,13 +5,10 @@ from __future__ import annotations
 import re
 
 from marquee import __version__
-from marquee.firmware import Constants
+from marquee.firmware import AVR_TICK_US, Constants
 from marquee.outputs.header_values import CRC_ORDER
 from marquee.outputs.names import base_name, comment_text
 from marquee.plan import Plan
-
-# An AVR's millisecond timer misses ticks when interrupts stay off longer (16 MHz / 64, 8 bits).
-_AVR_TICK_US = 1024
 
 
 def head_comment(plan: Plan) -> list[str]:
@@ -52,6 +49,9 @@ def _how_to_read(p: str, c: Constants) -> list[str]:
         "  for (r = ZONE_FIRST_RUN(z); r < ZONE_FIRST_RUN(z) + ZONE_RUNS(z); r++)",
         "    for (i = 0; i < RUN_LEDS(r); i++)",
         "      LED number RUN_FIRST(r) + i gets ZONE_DRIVE(z, c) in channel c.",
+        "Codes may be shared out over a zone's LEDs for a finer colour. For each channel c keep a sum, at first",
+        "ZONE_START(z, c). For each LED of the zone in that order add ZONE_RAISED(z, c); where the sum reaches",
+        "ZONE_LEDS(z), subtract that and send this LED one more than ZONE_DRIVE(z, c).",
         "LEDs in no run stay dark. On the wire, byte b of an LED is channel ORDER_AT(b).",
     ]
     if c.hue_cycle:
@@ -83,7 +83,7 @@ def _cautions(plan: Plan, c: Constants) -> list[str]:
         "Software is no protection: fit the fuses. Mains wiring belongs to licensed practice and local codes.",
         "Fast flashing (above 3 flashes per second) can cause seizures (WCAG 2.2, 2.3.1): keep changes slow.",
     ]
-    if c.protocol == "one-wire" and c.send_us > _AVR_TICK_US:
+    if c.protocol == "one-wire" and c.send_us > AVR_TICK_US:
         lines += [
             f"On a 16 MHz AVR, sending keeps interrupts off for {c.send_us / 1000:.2f} ms, and millisecond clocks run"
             " slow;",

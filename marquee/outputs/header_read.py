@@ -163,7 +163,7 @@ class _Reader:
         count, run_count = self.number("ZONE_COUNT"), self.number("RUN_COUNT")
         names = self.named("Z_", count)
         runs = self.rows("RUNS", 2, run_count)
-        width = 5 + n + n % 2
+        width = 5 + 3 * n + n % 2
         return tuple(
             self.zone(i, names[i], row, n, runs)
             for i, row in enumerate(self.rows("ZONES", width, count))
@@ -173,7 +173,8 @@ class _Reader:
         self, index: int, name: str, row: tuple[int, ...], n: int, runs: list[tuple[int, ...]]
     ) -> ZoneRuns:
         first, run_count, leds = row[:3]
-        global_code, mode = row[3 + n], row[4 + n]
+        raised, start, codes = (row[3 + i * n : 3 + (i + 1) * n] for i in range(3))
+        global_code, mode = row[3 + 3 * n : 5 + 3 * n]
         own = tuple((run[0], run[1]) for run in runs[first : first + run_count])
         if len(own) != run_count or sum(count for _, count in own) != leds:
             raise ValueError(f"zone {index}'s LED count does not fit its runs")
@@ -182,7 +183,9 @@ class _Reader:
             name=name,
             mode={STEADY: "steady", HUE_CYCLE: "hue-cycle"}[mode],
             runs=own,
-            codes=() if mode == HUE_CYCLE else row[3 : 3 + n],
+            codes=() if mode == HUE_CYCLE else codes,
+            raised=raised if any(raised) else (),
+            start=start if any(raised) else (),
             global_code=global_code if self.number("GLOBAL_BITS") else None,
         )
 

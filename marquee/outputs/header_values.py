@@ -18,7 +18,8 @@ NO_GLOBAL = 0
 CRC_ORDER = (
     "LED, channel, zone, run and hue count, hue step, protocol, four bit times, latch, clock,",
     "global bits, cap, limit, worst case, planned, dark, largest-only; wire order; channel currents;",
-    "each run (first, count); each zone (first run, runs, LEDs, bytes, global, mode); gamma; hues.",
+    "each run (first, count); each zone (first run, runs, LEDs,",
+    "raised, start, bytes, global, mode); gamma; hues.",
 )
 
 
@@ -32,9 +33,9 @@ def wire_order(constants: Constants) -> tuple[int, ...]:
     return tuple(constants.channels.index(name) for name in constants.byte_order)
 
 
-def zone_drive(constants: Constants, codes: tuple[int, ...]) -> tuple[int, ...]:
-    """Return a zone's bytes, zeros for a hue cycle."""
-    return codes or (0,) * len(constants.channels)
+def per_channel(constants: Constants, numbers: tuple[int, ...]) -> tuple[int, ...]:
+    """Return one number a channel: those given, or zeros where a zone has none."""
+    return numbers or (0,) * len(constants.channels)
 
 
 def ordered_values(constants: Constants) -> Iterator[int]:
@@ -51,7 +52,9 @@ def ordered_values(constants: Constants) -> Iterator[int]:
             yield from run
     first_run = 0
     for zone in c.zones:
-        yield from (first_run, len(zone.runs), zone.led_count, *zone_drive(c, zone.codes))
+        yield from (first_run, len(zone.runs), zone.led_count)
+        yield from (*per_channel(c, zone.raised), *per_channel(c, zone.start))
+        yield from per_channel(c, zone.codes)
         yield zone.global_code or NO_GLOBAL
         yield HUE_CYCLE if zone.mode == "hue-cycle" else STEADY
         first_run += len(zone.runs)

@@ -18,6 +18,7 @@ from marquee.values import (
     Light,
     Part,
     Power,
+    Spread,
     Supply,
     TargetColour,
     Transfer,
@@ -67,6 +68,7 @@ class Sign:
     )
     response: tuple[float, ...] = field(default_factory=lambda: tuple(i / 255 for i in range(256)))
     response_measured: bool = False
+    spread: bool = False  # share codes out over each steady zone's LEDs, by shares made up here
 
 
 def clocked(**changes: object) -> Sign:
@@ -134,13 +136,26 @@ def _colour() -> TargetColour:
     )
 
 
+def make_spread(sign: Sign, zone: int) -> Spread | None:
+    of = sign.zone_of_led.count(zone)
+    if not sign.spread or of < 2 or zone in sign.cycling:
+        return None
+    codes, n = sign.codes[zone], len(sign.channels)
+    shares = [0 if codes[c] == 255 else (83 * zone + 57 * c + 31) % 256 for c in range(n)]
+    return Spread(
+        codes=codes, raised=tuple(of * share // 256 for share in shares),
+        start=tuple(5 * c % of for c in range(n)), of=of, delta_e_2000=0.1,
+        predicted_lab_d65=(53.0, 80.0, 67.0), mean_light=(0.5,) * n,
+    )  # fmt: skip
+
+
 def make_drive(sign: Sign) -> Drive:
     steady = tuple(
         ZoneDrive(
             zone=i, target=_colour(), exact=tuple(c / 255 for c in codes), codes=codes,
             global_code=sign.global_codes[i % len(sign.global_codes)], predicted_xyz=(0.4, 0.2, 0.0),
             predicted_lab_d65=(53.0, 80.0, 67.0), delta_e_2000=0.1, band_delta_e_2000=None,
-            in_gamut=True, intensity_xyz_cd=(0.1, 0.1, 0.1),
+            in_gamut=True, intensity_xyz_cd=(0.1, 0.1, 0.1), spread=make_spread(sign, i),
         )
         for i, codes in enumerate(sign.codes)
         if i not in sign.cycling

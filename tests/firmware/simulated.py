@@ -10,6 +10,7 @@ from pathlib import Path
 
 from marquee.outputs.firmware_example import firmware_files
 from marquee.plan import Plan
+from marquee.values import ZoneDrive
 from tests.firmware.compilers import need, run
 from tests.firmware.factory import Sign, make_plan
 
@@ -130,18 +131,32 @@ def _bytes(bits: list[int]) -> bytes:
 
 def wanted_leds(sign: Sign, hue_step: int) -> list[tuple[int, ...]]:
     """Every LED's bytes in channel order, from the plan's drive and chain alone."""
-    cycle = make_plan(sign).drive.hue_cycle
-    dark = (0,) * len(sign.channels)
+    drive = make_plan(sign).drive
+    of_zone = {zone.zone: zone for zone in drive.zones}
+    seen: dict[int, int] = {}
     leds: list[tuple[int, ...]] = []
     for zone in sign.zone_of_led:
+        k = seen.get(zone, 0)
+        seen[zone] = k + 1
         if zone < 0:
-            leds.append(dark)
+            leds.append((0,) * len(sign.channels))
         elif zone in sign.cycling:
-            assert cycle is not None
-            leds.append(cycle.codes[hue_step % len(cycle.codes)])
+            assert drive.hue_cycle is not None
+            leds.append(drive.hue_cycle.codes[hue_step % len(drive.hue_cycle.codes)])
         else:
-            leds.append(sign.codes[zone])
+            leds.append(_steady(of_zone[zone], k))
     return leds
+
+
+def _steady(zone: ZoneDrive, k: int) -> tuple[int, ...]:
+    """LED k's bytes by the rule as the drive states it, in closed form."""
+    spread = zone.spread
+    if spread is None:
+        return zone.codes
+    return tuple(
+        code + ((start + (k + 1) * raised) // spread.of > (start + k * raised) // spread.of)
+        for code, raised, start in zip(spread.codes, spread.raised, spread.start, strict=True)
+    )
 
 
 def wanted_one_wire(sign: Sign, hue_step: int) -> bytes:

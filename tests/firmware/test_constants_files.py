@@ -7,6 +7,7 @@ import json
 import re
 import runpy
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
@@ -17,14 +18,15 @@ from marquee.outputs.constants_json import constants_json_text
 from marquee.outputs.constants_py import constants_py_text
 from marquee.outputs.header import header_text
 from marquee.outputs.header_read import HeaderProofError
-from marquee.plan import Plan
 from tests.firmware.compilers import run
 from tests.firmware.factory import Sign, clocked, four_channels, make_plan
+from tests.firmware.simulated import wanted_leds
 from tests.firmware.test_names import HOSTILE, sign_of_names
 
 SIGNS = {
     "five-zones": Sign(),
-    "clocked": clocked(),
+    "spread": Sign(spread=True),
+    "clocked": clocked(spread=True),
     "four-channels": four_channels(),
     "no-cycle": Sign(cycling=(), codes=((1, 2, 3),) * 5),
     "one-zone": Sign(zone_of_led=(0, 0), names=("a",), cycling=(0,), codes=((),), hues=1),
@@ -32,10 +34,26 @@ SIGNS = {
 }
 
 
-def _expected(plan: Plan) -> dict[int, tuple[int, ...] | None]:
-    """LED → bytes of its zone, None in a hue cycle; from the chain and the drive, not from the constants."""
-    steady = {zone.zone: zone.codes for zone in plan.drive.zones}
-    return {led: steady.get(int(zone)) for led, zone in enumerate(plan.chain.zone) if zone >= 0}
+def _expected(sign: Sign) -> dict[int, tuple[int, ...] | None]:
+    """LED → its bytes, None in a hue cycle; from the chain and the drive, not from the constants."""
+    codes = wanted_leds(sign, 0)
+    return {
+        led: None if zone in sign.cycling else codes[led]
+        for led, zone in enumerate(sign.zone_of_led)
+        if zone >= 0
+    }
+
+
+def _shared(
+    codes: Sequence[int], raised: Sequence[int], start: Sequence[int], k: int, n: int
+) -> tuple[int, ...]:
+    """LED k's bytes by the rule in the module's comment."""
+    if not raised:
+        return tuple(codes)
+    return tuple(
+        c + ((s + (k + 1) * r) // n > (s + k * r) // n)
+        for c, r, s in zip(codes, raised, start, strict=True)
+    )
 
 
 @pytest.mark.parametrize("sign", SIGNS.values(), ids=SIGNS)
@@ -45,12 +63,15 @@ def test_python_module_gives_every_led_its_zones_bytes(sign: Sign, tmp_path: Pat
     file.write_text(constants_py_text(plan), encoding="ascii")
     m = runpy.run_path(str(file))
     lit = {
-        led: None if mode == m["HUE_CYCLE"] else codes
-        for mode, codes, _, runs in m["ZONES"]
-        for first, count in runs
-        for led in range(first, first + count)
+        led: None
+        if mode == m["HUE_CYCLE"]
+        else _shared(codes, raised, start, k, sum(n for _, n in runs))
+        for mode, codes, _, runs, raised, start in m["ZONES"]
+        for k, led in enumerate(
+            led for first, count in runs for led in range(first, first + count)
+        )
     }
-    assert lit == _expected(plan)
+    assert lit == _expected(sign)
     assert tuple(m["GAMMA"]) == plan.drive.gamma_codes
     cycle = plan.drive.hue_cycle
     assert tuple(map(tuple, m["HUES"])) == (() if cycle is None else cycle.codes)
@@ -63,12 +84,17 @@ def test_json_gives_every_led_its_zones_bytes(sign: Sign) -> None:
     text = constants_json_text(plan)
     content = json.loads(text)
     lit = {
-        led: None if zone["mode"] == "hue-cycle" else tuple(zone["drive"])
+        led: None
+        if zone["mode"] == "hue-cycle"
+        else _shared(
+            zone["drive"], zone["raised"], zone["start"], k, sum(n for _, n in zone["runs"])
+        )
         for zone in content["zones"]
-        for first, count in zone["runs"]
-        for led in range(first, first + count)
+        for k, led in enumerate(
+            led for first, count in zone["runs"] for led in range(first, first + count)
+        )
     }
-    assert lit == _expected(plan)
+    assert lit == _expected(sign)
     assert text.isascii()
 
 

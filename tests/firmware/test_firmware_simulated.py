@@ -28,6 +28,8 @@ pytestmark = pytest.mark.native
 LONG = Sign(zone_of_led=tuple((i // 7) % 5 for i in range(300)))
 SIGNS = {
     "five-zones": Sign(),
+    "spread": Sign(spread=True),
+    "spread-rgbw": four_channels(spread=True),
     "four-channels": four_channels(),
     "300-leds": LONG,
     "one-led": Sign(
@@ -142,6 +144,15 @@ def test_milliamp_limit_of_a_largest_channel_part_is_not_taken_for_a_sum() -> No
     sign = Sign(current_law="largest")
     frame = one_wire_frames(simulate(sign, 60), LATCH_US)[0]
     assert frame.data == wanted_one_wire(sign, 0)
+
+
+def test_shared_out_codes_stay_within_cap_and_limit() -> None:
+    sign = Sign(cap=0.3, spread=True)
+    constants = make_plan(sign).constants
+    data = one_wire_frames(simulate(sign, 60), LATCH_US)[0].data
+    drawn = [_drawn_ua(sign, data[3 * i : 3 * i + 3]) for i in range(constants.led_count)]
+    assert max(drawn) <= 0.3 * 1e6 * sum(sign.channel_a)
+    assert sum(drawn) + constants.dark_ua <= 1000 * constants.current_limit_ma
 
 
 def test_every_byte_shrinks_by_the_same_factor_when_held_down() -> None:

@@ -13,6 +13,7 @@ from tests.firmware.factory import Sign, clocked, four_channels, make_plan
 pytestmark = pytest.mark.native
 SIGNS = {
     "five-zones": Sign(),
+    "spread": Sign(spread=True),
     "clocked": clocked(prefix="SIGN_2"),
     "four-channels": four_channels(),
     "no-cycle": Sign(cycling=(), codes=((1, 2, 3),) * 5),
@@ -101,7 +102,10 @@ EDITS = {
     "chain too short": ("MARQUEE_LED_COUNT 59u", "MARQUEE_LED_COUNT 58u"),
     "runs overlap": ("MARQUEE_R2_LEDS 14u", "MARQUEE_R2_LEDS 15u"),
     "wraps in 16 bits": ("MARQUEE_R4_FIRST 56u", "MARQUEE_R4_FIRST 65534u"),
-    "missing zone row": ("  { 0u, 2u, 15u, { 214u, 9u, 3u }, 0u, MARQUEE_STEADY, 0u },\n", ""),
+    "missing zone row": (
+        "  { 0u, 2u, 15u, { 0u, 0u, 0u }, { 0u, 0u, 0u }, { 214u, 9u, 3u }, 0u, MARQUEE_STEADY, 0u },\n",
+        "",
+    ),
     "missing gamma byte": ("    0u,   0u,", "    0u,"),
     "limit above worst case": ("MARQUEE_LIMIT_MA 2259UL", "MARQUEE_LIMIT_MA 22590UL"),
 }

@@ -24,7 +24,9 @@ from tests.firmware.factory import Sign, clocked, four_channels, make_plan
 
 
 @pytest.mark.parametrize(
-    "sign", [Sign(), clocked(), four_channels(prefix="LEFT_SIGN")], ids=["rgb", "clocked", "rgbw"]
+    "sign",
+    [Sign(), Sign(spread=True), clocked(), four_channels(prefix="LEFT_SIGN", spread=True)],
+    ids=["rgb", "spread", "clocked", "rgbw"],
 )
 def test_header_reads_back_as_the_plans_constants(sign: Sign) -> None:
     plan = make_plan(sign)

@@ -13,10 +13,12 @@ from marquee.firmware import Constants
 from marquee.outputs.header import header_text
 from tests.firmware.compilers import AVR, STRICT, need, run
 from tests.firmware.factory import Sign, clocked, four_channels, make_plan
+from tests.firmware.simulated import wanted_leds
 
 SIGNS = {
     "five-zones": Sign(),
-    "clocked": clocked(),
+    "spread": Sign(spread=True),
+    "clocked": clocked(spread=True),
     "four-channels": four_channels(),
     "largest-law": Sign(current_law="largest", cap=0.6),
     "no-cycle": Sign(
@@ -41,6 +43,8 @@ int main(void) {
   for (r = 0; r < MARQUEE_RUN_COUNT; r++) { SHOW(MARQUEE_RUN_FIRST(r)); SHOW(MARQUEE_RUN_LEDS(r)); }
   for (z = 0; z < MARQUEE_ZONE_COUNT; z++) {
     SHOW(MARQUEE_ZONE_FIRST_RUN(z)); SHOW(MARQUEE_ZONE_RUNS(z)); SHOW(MARQUEE_ZONE_LEDS(z));
+    for (c = 0; c < MARQUEE_CHANNEL_COUNT; c++) SHOW(MARQUEE_ZONE_RAISED(z, c));
+    for (c = 0; c < MARQUEE_CHANNEL_COUNT; c++) SHOW(MARQUEE_ZONE_START(z, c));
     for (c = 0; c < MARQUEE_CHANNEL_COUNT; c++) SHOW(MARQUEE_ZONE_DRIVE(z, c));
     SHOW(MARQUEE_ZONE_GLOBAL(z)); SHOW(MARQUEE_ZONE_MODE(z));
   }
@@ -69,10 +73,16 @@ def _lit(numbers: list[int], c: Constants) -> dict[int, tuple[int, ...]]:
     at += 2 * runs
     lit: dict[int, tuple[int, ...]] = {}
     for _ in range(zones):
-        first, count = numbers[at], numbers[at + 1]
-        for start, leds in run_rows[first : first + count]:
-            lit |= dict.fromkeys(range(start, start + leds), tuple(numbers[at + 3 : at + 3 + n]))
-        at += 5 + n
+        first, count, leds = numbers[at : at + 3]
+        raised, sums, base = (numbers[at + 3 + i * n : at + 3 + (i + 1) * n] for i in range(3))
+        for start, length in run_rows[first : first + count]:
+            for led in range(start, start + length):
+                sums = [total + more for total, more in zip(sums, raised, strict=True)]
+                lit[led] = tuple(
+                    code + (total >= leds) for code, total in zip(base, sums, strict=True)
+                )
+                sums = [total - leds * (total >= leds) for total in sums]
+        at += 5 + 3 * n
     assert c.led_count == numbers[0]
     return lit
 
@@ -84,8 +94,10 @@ def test_compiled_header_gives_every_led_its_zones_bytes(sign: Sign, tmp_path: P
     lit = _lit(_printed(sign, tmp_path), make_plan(sign).constants)
     dark = (0,) * len(sign.channels)
     wanted = {
-        led: dark if zone in sign.cycling else sign.codes[zone]
-        for led, zone in enumerate(sign.zone_of_led)
+        led: dark if zone in sign.cycling else codes
+        for led, (zone, codes) in enumerate(
+            zip(sign.zone_of_led, wanted_leds(sign, 0), strict=True)
+        )
         if zone >= 0
     }
     assert lit == wanted

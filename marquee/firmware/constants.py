@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-import difflib
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
-from marquee.errors import Finding, MarqueeError, UnknownNameError
-from marquee.project import FirmwareSettings
-from marquee.tables.load import load_table
-from marquee.values import Chain, Drive, FirmwareBudget, Part, Power, Zone, ZoneDrive, ZoneMap
+from marquee.errors import MarqueeError
+from marquee.values import Chain, Drive, Part, Power, Zone, ZoneDrive, ZoneMap
 
 # What every one-wire part read takes: t0h, t0l, t1h, t1l [ns] inside the intersection of the WS2812B (2013,
 # English and Chinese), WS2813 V1.0, WS2812B-V5/W and SK6812 windows (no low time after a 1 suits every
@@ -26,17 +22,16 @@ COMMON_LATCH_US = 300
 COMMON_CLOCK_HZ = 1_000_000
 # Bytes of one row of the header's tables.
 RUN_BYTES, GAMMA_BYTES = 4, 256
-# An 8-bit timer at 16 MHz / 64 overflows each 1024 us and remembers one overflow (ATmega328P data sheet,
-# timer 0; simulated: none lost up to 34 LEDs, 13 of 40 frames' worth at 40).
-_AVR_TICK_US = 1024.0
-# Below this a hue cycle is seen in steps; common practice, no source.
-_SMOOTH_FRAMES_PER_S = 30.0
 _LARGEST_WORD, _MOST_ZONES = 65535, 255
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ZoneRuns:
-    """One zone as runs of neighbouring LEDs: (first index, count), and the bytes in channel order."""
+    """One zone as runs of neighbouring LEDs: (first index, count), and the bytes in channel order.
+
+    Where codes are shared out, `raised` LEDs of each channel get one code more: LED k of the zone (0-based along
+    its runs) where (start + (k + 1) raised) // led_count > (start + k raised) // led_count. Empty: none.
+    """
 
     zone: int
     name: str
@@ -44,6 +39,15 @@ class ZoneRuns:
     runs: tuple[tuple[int, int], ...]
     codes: tuple[int, ...]  # empty for a hue cycle
     global_code: int | None = None  # the part's global current setting, None where it has none
+    raised: tuple[int, ...] = ()
+    start: tuple[int, ...] = ()
+
+    @property
+    def most_codes(self) -> tuple[int, ...]:
+        """The highest byte any LED of the zone gets, per channel."""
+        if not self.raised:
+            return self.codes
+        return tuple(code + (n > 0) for code, n in zip(self.codes, self.raised, strict=True))
 
     @property
     def led_count(self) -> int:
@@ -116,9 +120,14 @@ class Constants:
     def table_bytes(self) -> int:
         """Flash of the header's tables: gamma, hues, zones, runs, wire order and channel currents."""
         n = len(self.channels)
-        zone_bytes = 8 + n + n % 2  # three words, the bytes, global, mode, made even
+        zone_bytes = zone_row_bytes(n)
         rows = RUN_BYTES * self.run_count + zone_bytes * len(self.zones)
         return GAMMA_BYTES + n * len(self.hue_cycle) + rows + n + 4 * n
+
+
+def zone_row_bytes(channel_count: int) -> int:
+    """Return the size of a zone's row: three words, two words and a byte a channel, global, mode, made even."""
+    return 8 + 5 * channel_count + channel_count % 2
 
 
 def choose_constants(
@@ -193,16 +202,26 @@ def _zone_runs(
     zone: Zone, leds: list[int], drive: Drive, driven: ZoneDrive | None, part: Part
 ) -> ZoneRuns:
     cycles = drive.hue_cycle is not None and (driven is None or zone.mode == "hue-cycle")
-    dark = (0,) * len(part.channels)
     full = 2**part.global_bits - 1 if part.global_bits else None
-    steady_global = full if driven is None or driven.global_code is None else driven.global_code
+    runs = runs_of(leds)
+    if cycles or driven is None:
+        dark = () if cycles else (0,) * len(part.channels)
+        mode = "hue-cycle" if cycles else "steady"
+        return ZoneRuns(
+            zone=zone.id, name=zone.name, mode=mode, runs=runs, codes=dark, global_code=full
+        )
+    # A spread made for another number of LEDs would not meet the colour.
+    spread = driven.spread if driven.spread and driven.spread.of == len(leds) else None
+    setting = full if driven.global_code is None else int(driven.global_code)
     return ZoneRuns(
         zone=zone.id,
         name=zone.name,
-        mode="hue-cycle" if cycles else "steady",
-        runs=runs_of(leds),
-        codes=() if cycles else dark if driven is None else tuple(map(int, driven.codes)),
-        global_code=full if cycles or steady_global is None else int(steady_global),
+        mode="steady",
+        runs=runs,
+        codes=tuple(map(int, driven.codes if spread is None else spread.codes)),
+        global_code=setting if part.global_bits else None,
+        raised=() if spread is None else tuple(map(int, spread.raised)),
+        start=() if spread is None else tuple(map(int, spread.start)),
     )
 
 
@@ -249,121 +268,6 @@ def _down(value: float) -> int:
     return max(0, math.floor(value + 1e-6))
 
 
-# --- budget ----------------------------------------------------------------------------------------
-
-
-def controllers() -> tuple[dict[str, Any], ...]:
-    """Return the rows of the controllers table, each with its source."""
-    return tuple(load_table("controllers.toml")["controller"])
-
-
-def find_controller(name: str) -> dict[str, Any]:
-    """Return the controllers table's row of that name, whatever its case.
-
-    Raises
-    ------
-    UnknownNameError
-        There is none; the mend names the nearest.
-    """
-    rows = {row["name"]: row for row in controllers()}
-    wanted = name.strip().lower()
-    if wanted in rows:
-        return rows[wanted]
-    near = difflib.get_close_matches(wanted, rows, n=3, cutoff=0.4)
-    hint = f"did you mean {' or '.join(near)}? " if near else ""
-    raise UnknownNameError(
-        "--controller", f"'{name}' is not known", f"{hint}known: {', '.join(rows)}"
-    )
-
-
-def estimate_budget(
-    constants: Constants, part: Part, settings: FirmwareSettings
-) -> FirmwareBudget:
-    """Return what tables and one frame cost on the chosen controller.
-
-    Raises
-    ------
-    UnknownNameError
-        No such controller.
-    MarqueeError
-        The frame does not fit its RAM or the tables its flash, less what they leave to the program.
-    """
-    row = find_controller(settings.controller)
-    _check_ram(constants, row)
-    _check_flash(constants, row)
-    frames_per_s = 1e6 / constants.frame_us
-    findings = [
-        *_timer_finding(constants, row),
-        *_rate_finding(constants, frames_per_s),
-        *_cap_findings(constants, part),
-    ]
-    return FirmwareBudget(
-        controller=row["name"],
-        flash_bytes=constants.table_bytes,
-        ram_bytes=constants.frame_bytes,
-        frame_ms=constants.frame_us / 1000.0,
-        max_frames_per_s=frames_per_s,
-        findings=tuple(findings),
-    )
-
-
-def _check_ram(constants: Constants, row: dict[str, Any]) -> None:
-    room = row["ram_bytes"] - row["reserve_bytes"]
-    if constants.frame_bytes <= room:
-        return
-    per_led = constants.frame_bytes // constants.led_count
-    fitting = [
-        r for r in controllers() if r["ram_bytes"] - r["reserve_bytes"] >= constants.frame_bytes
-    ]
-    smallest = min(fitting, key=lambda r: int(r["ram_bytes"]), default=None)
-    larger = "" if smallest is None else f"take --controller {smallest['name']}, "
-    raise MarqueeError(
-        f"controller {row['name']}",
-        f"one frame of {constants.led_count} LEDs takes {constants.frame_bytes} bytes of RAM, it has {room}"
-        f" beside {row['reserve_bytes']} kept for the program (enough for {room // per_led} LEDs)",
-        f"{larger}split the chain over two controllers, or use a larger --pitch",
-    )
-
-
-def _check_flash(constants: Constants, row: dict[str, Any]) -> None:
-    if "flash_bytes" not in row:
-        return
-    room = row["flash_bytes"] - row["code_bytes"]
-    if constants.table_bytes > room:
-        raise MarqueeError(
-            f"controller {row['name']}",
-            f"the tables take {constants.table_bytes} bytes of flash, it has {room}"
-            f" beside {row['code_bytes']} kept for the program; {constants.run_count} runs take"
-            f" {RUN_BYTES * constants.run_count} of them",
-            "lay the chain so that a zone's LEDs follow each other (fewer runs), or take a larger controller",
-        )
-
-
-def _timer_finding(constants: Constants, row: dict[str, Any]) -> list[Finding]:
-    if row["core"] != "avr" or constants.protocol != "one-wire":
-        return []
-    if constants.send_us <= _AVR_TICK_US:
-        return []
-    most = int(_AVR_TICK_US / (constants.send_us / constants.led_count))
-    message = (
-        f"sending {constants.led_count} LEDs keeps interrupts off for {constants.send_us / 1000:.2f} ms, longer"
-        f" than the {_AVR_TICK_US / 1000:.3f} ms a 16 MHz millisecond timer can miss (about {most} LEDs):"
-        " its clock runs slow; count frames instead, or use a clocked part or an ARM controller"
-    )
-    return [Finding(code="firmware.timer", where=f"controller {row['name']}", message=message)]
-
-
-def _rate_finding(constants: Constants, frames_per_s: float) -> list[Finding]:
-    if frames_per_s >= _SMOOTH_FRAMES_PER_S or not constants.hue_cycle:
-        return []
-    message = (
-        f"{constants.led_count} LEDs on one data line take {constants.frame_us / 1000:.1f} ms a frame, at most"
-        f" {frames_per_s:.1f} frames per second, so the hue cycle is seen in steps"
-        f" (below {_SMOOTH_FRAMES_PER_S:.0f}; common practice, no source); split the chain over two data lines"
-    )
-    return [Finding(code="firmware.frame-rate", where="firmware", message=message)]
-
-
 def led_ua(constants: Constants, codes: Sequence[int], global_code: int | None = None) -> int:
     """Return the upper estimate of one LED's current for bytes in channel order, dark current apart [uA]."""
     each: list[int] = [code * ua for code, ua in zip(codes, constants.channel_ua, strict=True)]
@@ -371,25 +275,3 @@ def led_ua(constants: Constants, codes: Sequence[int], global_code: int | None =
     if constants.global_bits and global_code is not None:
         return math.ceil(total * global_code / (255 * ((1 << constants.global_bits) - 1)))
     return math.ceil(total / 255)
-
-
-def _cap_findings(constants: Constants, part: Part) -> list[Finding]:
-    if constants.brightness_cap_255 >= 255 or not constants.channel_ua:
-        return []
-    allowed_ua = constants.led_full_ua * constants.brightness_cap_255 // 255
-    drawn = [
-        (led_ua(constants, codes, zone.global_code), zone.name)
-        for zone in constants.zones
-        if zone.runs
-        for codes in (constants.hue_cycle if zone.mode == "hue-cycle" else (zone.codes,))
-    ]
-    most_ua, name = max(drawn, default=(0, ""))
-    if most_ua <= allowed_ua:
-        return []
-    share = constants.brightness_cap_255 / 255
-    message = (
-        f"one LED draws up to {most_ua / 1000:.1f} mA there, the cap of {share:.0%} allows"
-        f" {allowed_ua / 1000:.1f} mA of the {part.name}, so a program that keeps the cap dims the whole sign to"
-        f" about {allowed_ua / most_ua:.0%} of its bytes; lower --brightness or use a larger supply"
-    )
-    return [Finding(code="firmware.capped", where=f"zone '{name}'", message=message)]

@@ -1,0 +1,28 @@
+"""What the controller is told: zones as runs of LEDs, bytes, tables; and what they cost it."""
+
+from marquee.firmware.budget import AVR_TICK_US, controllers, estimate_budget, find_controller
+from marquee.firmware.constants import (
+    COMMON_BIT_NS,
+    COMMON_LATCH_US,
+    Constants,
+    ZoneRuns,
+    choose_constants,
+    led_ua,
+    runs_of,
+    zone_row_bytes,
+)
+
+__all__ = [
+    "AVR_TICK_US",
+    "COMMON_BIT_NS",
+    "COMMON_LATCH_US",
+    "Constants",
+    "ZoneRuns",
+    "choose_constants",
+    "controllers",
+    "estimate_budget",
+    "find_controller",
+    "led_ua",
+    "runs_of",
+    "zone_row_bytes",
+]
