@@ -51,6 +51,20 @@ class Cell:
     walls_walls: Single
 
 
+def rows_of(cell: Cell, wanted: Ints) -> tuple[Single, Single]:
+    """Return the factors of single elements: (wanted, wall patches) and (wanted, floor patches) of their cell."""
+    layers = len(cell.wall_area) // max(len(cell.columns), 1)
+    to_walls = np.zeros((len(wanted), len(cell.wall_area)), np.float32)
+    to_floor = np.zeros((len(wanted), len(cell.patches)), np.float32)
+    for tile in cell.tiles:
+        place = {int(e): k for k, e in enumerate(tile.elements)}
+        hit = np.flatnonzero(np.isin(wanted, tile.elements))
+        rows = [place[int(e)] for e in wanted[hit]]
+        to_walls[np.ix_(hit, _layer_index(tile.columns, layers))] = tile.to_walls[rows]
+        to_floor[np.ix_(hit, tile.patches)] = tile.to_floor[rows]
+    return to_walls, to_floor
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Sights:
     """What is in plain sight within a region that is not convex, by full-height barriers."""
@@ -87,8 +101,7 @@ def cell_of(scene: Scene, plan: Plan2D, elements: Elements, walls: Walls, region
     patch_area = elements.patch_area_mm2[patches].astype(np.float32)
     return _closed(
         wall,
-        columns,
-        patches,
+        (columns, patches),
         tuple(tiles),
         (diffuser_walls, floor_walls, diffuser_floor),
         patch_area,
@@ -152,7 +165,11 @@ def _tile(
     rest = np.maximum(1 - up.sum(axis=1), 0)
     floor *= (rest / np.maximum(floor.sum(axis=1), 1e-12))[:, None]
     tile = Tile(
-        elements=own[members], columns=near_wall, patches=near_patch, to_walls=up, to_floor=floor
+        elements=own[members],
+        columns=near_wall,
+        patches=near_patch,
+        to_walls=up,
+        to_floor=floor,
     )
     return tile, down
 
@@ -172,13 +189,13 @@ def _parallel(points: Floats, centre: Floats, height_mm: float) -> Single:
 
 def _closed(
     wall: Walls,
-    columns: Ints,
-    patches: Ints,
+    members: tuple[Ints, Ints],
     tiles: tuple[Tile, ...],
     raw: tuple[Single, Single, Single],
     patch_area: Single,
     sights: Sights | None,
 ) -> Cell:
+    columns, patches = members
     diffuser_walls, floor_walls, diffuser_floor = raw
     floor_diffuser = diffuser_floor.T * patch_area / patch_area[:, None]
     rest = np.maximum(1 - floor_walls.sum(axis=1), 0)

@@ -12,6 +12,11 @@ from marquee.box.light_scene import Floats, Scene
 Flags = NDArray[np.bool_]
 
 
+# Quarters of the LED's window, and for each the way its sample points move; crossed, so that neither repeats.
+_QUARTERS = np.array([[-1, -1], [1, -1], [-1, 1], [1, 1]])
+_CROSSED = np.array([[-1, 1], [-1, -1], [1, 1], [1, -1]])
+
+
 def lambertian_lux(offset_mm: Floats, height_mm: float) -> Floats:
     """Return illuminance on a plane parallel to a Lambertian emitter of 1 cd on axis [lx].
 
@@ -96,7 +101,7 @@ def led_stars(scene: Scene, plan: Plan2D, led: int) -> tuple[Star, tuple[Star, .
     a, b = edges.a[wall], edges.b[wall]
     xy = scene.led_xy_mm[led]
     quarter = scene.led_window_mm / 4
-    corners = xy + quarter * np.array([[-1, -1], [1, -1], [-1, 1], [1, 1]])
+    corners = xy + quarter * _QUARTERS
     return star(xy, a, b, share), tuple(star(corner, a, b, share) for corner in corners)
 
 
@@ -149,8 +154,13 @@ def _near_change(seen: Floats, elements: Elements, own: Flags) -> Ints:
 
 
 def _fine(scene: Scene, elements: Elements, quarters: tuple[Star, ...], which: Ints) -> Floats:
-    """Return element means by 4 × 4 points and the four quarters of the LED's window."""
-    points = samples_of(elements.grid, which, EDGE_SAMPLES)
+    """Return element means by 4 × 4 points and the four quarters of the LED's window.
+
+    Each quarter uses the points moved by another quarter of their spacing, which makes 8 × 8 places in all.
+    """
+    grid = elements.grid
+    points = samples_of(grid, which, EDGE_SAMPLES)
+    step = np.array([grid.dx_mm, grid.dy_mm]) / (4 * EDGE_SAMPLES)
     weight = np.ones(points.shape[:2])
     place = np.searchsorted(elements.split, which)
     place = np.minimum(place, max(len(elements.split) - 1, 0))
@@ -159,9 +169,10 @@ def _fine(scene: Scene, elements: Elements, quarters: tuple[Star, ...], which: I
         weight[hit] = elements.free[place[hit]]
     total = np.zeros(len(which))
     height = scene.depth_mm - scene.led_z_mm
-    for quarter in quarters:
-        lux = lambertian_lux(points - quarter.origin, height)
-        seen = quarter.sees(points.reshape(-1, 2)).reshape(weight.shape)
+    for quarter, side in zip(quarters, _CROSSED, strict=True):
+        moved = points + step * side
+        lux = lambertian_lux(moved - quarter.origin, height)
+        seen = quarter.sees(moved.reshape(-1, 2)).reshape(weight.shape)
         total += (lux * seen * weight).sum(axis=1)
     return np.asarray(total / (len(quarters) * np.maximum(weight.sum(axis=1), 1)), float)
 

@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from marquee.box.light_regions import Plan2D
 from marquee.box.light_scene import Floats, Grid, Scene
+
+if TYPE_CHECKING:
+    from scipy.sparse import csr_array
 
 Ints = NDArray[np.intp]
 # Sample points along each side of an element that a barrier's outline crosses.
@@ -45,6 +49,19 @@ def samples_of(grid: Grid, elements: Ints, per_side: int) -> Floats:
     x = grid.x_mm[ix][:, None] + ox.ravel()
     y = grid.y_mm[iy][:, None] + oy.ravel()
     return np.stack([x, y], axis=-1)
+
+
+def patch_shares(elements: Elements) -> csr_array:
+    """Return the sparse (patches, elements) matrix that averages over each patch's elements, by their open parts."""
+    from scipy.sparse import csr_array
+
+    weight = np.ones(len(elements.patch))
+    weight[elements.split] = elements.free.mean(axis=1)
+    inside = np.flatnonzero(elements.patch >= 0)
+    patch = elements.patch[inside]
+    total = np.bincount(patch, weight[inside], len(elements.patch_region))
+    shape = (len(elements.patch_region), len(elements.patch))
+    return csr_array((weight[inside] / total[patch], (patch, inside)), shape=shape)
 
 
 def _block_edges(n: int, step_mm: float, depth_mm: float) -> Ints:

@@ -138,14 +138,25 @@ class Star:
     breaks: Floats
     face: Floats  # (intervals, 2), b - a
     limit: Floats  # (intervals,), inf where nothing stands
+    index: NDArray[np.intp]  # (intervals,), place of that face in what `star` was given
+
+    def meets(self, ways: Floats) -> tuple[NDArray[np.intp], Floats]:
+        """Return which face each of `ways` (n, 2) meets first and after how many lengths of itself (inf: none)."""
+        at = self._interval(ways)
+        face = self.face[at]
+        sine = ways[:, 0] * face[:, 1] - ways[:, 1] * face[:, 0]
+        return self.index[at], self.limit[at] / np.maximum(sine, 1e-12)
+
+    def _interval(self, ways: Floats) -> NDArray[np.intp]:
+        at = np.searchsorted(self.breaks, turn(ways), side="right") - 1
+        return np.clip(at, 0, len(self.limit) - 1)
 
     def sees(self, points: Floats) -> NDArray[np.bool_]:
         """Return whether each of `points` (n, 2) is in sight."""
         offset = points - self.origin
         if len(self.limit) == 1:
             return np.ones(len(points), bool)
-        at = np.searchsorted(self.breaks, turn(offset), side="right") - 1
-        at = np.clip(at, 0, len(self.limit) - 1)
+        at = self._interval(offset)
         face = self.face[at]
         reach = offset[:, 0] * face[:, 1] - offset[:, 1] * face[:, 0]
         return reach < self.limit[at]
@@ -161,10 +172,12 @@ def star(origin: Floats, a: Floats, b: Floats, share: Floats) -> Star:
     u, v = a - origin, b - origin
     cross = u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]
     front = cross > 1e-9  # the open side is to the left of a → b
-    u, v, limit = u[front], v[front], cross[front] / share[front]
+    u, v, limit, index = u[front], v[front], cross[front] / share[front], np.flatnonzero(front)
     if not len(u):
+        none = np.zeros(1, np.intp)
+        nowhere = np.zeros((1, 2))
         return Star(
-            origin=origin, breaks=np.zeros(1), face=np.zeros((1, 2)), limit=np.full(1, np.inf)
+            origin=origin, breaks=np.zeros(1), face=nowhere, limit=np.full(1, np.inf), index=none
         )
     first, last = turn(u), turn(v)
     breaks = np.unique(np.concatenate([[0.0, 4.0], first, last]))
@@ -182,4 +195,5 @@ def star(origin: Floats, a: Floats, b: Floats, share: Floats) -> Star:
         breaks=breaks,
         face=face[nearest],
         limit=np.where(open_way, np.inf, limit[nearest]),
+        index=index[nearest],
     )

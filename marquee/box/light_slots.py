@@ -20,15 +20,15 @@ _LONGEST_GAPS = 60.0
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Slots:
-    """Openings paired across their barrier: columns `here` and `there`, length t, gap g.
+    """Openings paired across their barrier: columns `here` and `there`, length t through the barrier, gap g.
 
-    `through` is f₁ = √(1 + (t/g)²) − t/g from opening to opening, `across` f₂ = √(1 + (g/t)²) − g/t from
-    barrier top to diffuser (crossed strings, two-dimensional). `points` (n, 16, 2) run across the barrier.
+    `across` is the form factor f₂ = √(1 + (g/t)²) − g/t from barrier top to diffuser (crossed strings, two-
+    dimensional). `points` (n, 16, 2) run across the barrier.
     """
 
     here: Ints
     there: Ints
-    through: Floats
+    length_mm: Floats
     across: Floats
     points: Floats
 
@@ -48,12 +48,11 @@ def pair_slots(scene: Scene, walls: Walls) -> Slots:
     kept = (far >= 0) & (t < _LONGEST_GAPS * gap[here])
     here, far, t = here[kept], far[kept], t[kept]
     g = gap[here]
-    step = (np.arange(_ACROSS) + 0.5) / _ACROSS
-    way = -walls.normal[here][:, None, :] * (t[:, None] * step)[..., None]
+    way = -walls.normal[here][:, None, :] * (t[:, None] * _places())[..., None]
     return Slots(
         here=here,
         there=far,
-        through=np.sqrt(1 + (t / g) ** 2) - t / g,
+        length_mm=t,
         across=np.sqrt(1 + (g / t) ** 2) - g / t,
         points=middle[here][:, None, :] + way,
     )
@@ -80,10 +79,17 @@ def _opposite(walls: Walls, openings: Ints, at: Floats, normal: Floats) -> tuple
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class SlotLight:
-    """What leaves each opening upwards and downwards, and what the diffuser over the barrier gets."""
+    """Radiosities in each slot, as seen from its near end, and the illuminance of its ceiling.
 
-    up: Floats
-    down: Floats
+    The diffuser sees the barrier's `top` and past it into the next region (`light_over`). Floor and walls see
+    the slot's `roof`, the diffuser over the barrier, and past it the next region's diffuser (`light_mouths`).
+    `tilt` is how much the roof gains from the near end to the far one, by the straight line that fits best:
+    steep views meet its near part only.
+    """
+
+    top: Floats
+    roof: Floats
+    tilt: Floats
     ceiling: Floats
 
 
@@ -104,18 +110,31 @@ def through_slots(
         n paired openings.
     rising, falling : (columns, channels)
         Illuminance on each column's opening from below (floor, walls) and from above (diffuser).
-    direct : (n, channels)
-        LEDs' own light on the slot's ceiling.
+    direct : (n, 16, channels)
+        LEDs' own light at places across the slot's ceiling.
     """
-    f1, f2 = slots.through[:, None], slots.across[:, None]
+    f2, t = slots.across[:, None], slots.length_mm[:, None]
+    gap = (t * (1 - f2**2) / (2 * f2))[:, None]  # f₂ solved for g
     rho_d, rho_b = scene.diffuser_reflectance, scene.barrier_reflectance
-    up_here, up_there = rising[slots.here], rising[slots.there]
-    down_here, down_there = falling[slots.here], falling[slots.there]
-    enter_up, enter_down = (1 - f2) * (up_here + up_there), (1 - f2) * (down_here + down_there)
-    ceiling = (enter_up + direct + f2 * rho_b * enter_down) / (1 - rho_d * rho_b * f2**2)
-    top = enter_down + f2 * rho_d * ceiling
+    up_here, up_there = rising[slots.here][:, None], rising[slots.there][:, None]
+    enter_down = (1 - f2) * (falling[slots.here] + falling[slots.there])
+    # A point of the ceiling at x from an end sees it with ½ (1 − x / √(x² + g²)), and only what rises.
+    share = _places()[None, :, None]
+    x = t[:, None] * share
+    back = t[:, None] - x
+    across = (
+        direct + up_here * (1 - x / np.hypot(x, gap)) + up_there * (1 - back / np.hypot(back, gap))
+    )
+    ceiling = (across.mean(axis=1) + f2 * rho_b * enter_down) / (1 - rho_d * rho_b * f2**2)
+    lever = share - 0.5
+    tilt = (across * lever).sum(axis=1) / (lever**2).sum()
     return SlotLight(
-        up=2 * f1 * up_there + (1 - f1) * rho_b * top,
-        down=2 * f1 * down_there + (1 - f1) * rho_d * ceiling,
+        top=rho_b * (enter_down + f2 * rho_d * ceiling),
+        roof=rho_d * ceiling,
+        tilt=rho_d * tilt,
         ceiling=ceiling,
     )
+
+
+def _places() -> Floats:
+    return np.asarray((np.arange(_ACROSS) + 0.5) / _ACROSS, float)

@@ -7,9 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from marquee.box.light_cells import cell_of
+from marquee.box.light_cells import Cell, cell_of
 from marquee.box.light_direct import Views, direct_at, direct_lux
-from marquee.box.light_elements import Elements, Ints, sort_elements
+from marquee.box.light_elements import Elements, Ints, patch_shares, sort_elements
+from marquee.box.light_mouths import NEAR_SHARE, Inside, Mouths, mouths_of
+from marquee.box.light_over import Over, see_over
 from marquee.box.light_regions import Plan2D, plan_of, star
 from marquee.box.light_scene import Floats, Scene
 from marquee.box.light_slots import pair_slots, through_slots
@@ -61,6 +63,9 @@ def illuminate(scene: Scene) -> Illuminance:
     )
 
 
+Singles = NDArray[np.float32]
+
+
 class _Exchange:
     """Radiosities of all regions, swept until they settle. Arrays are (patches, channels)."""
 
@@ -70,14 +75,16 @@ class _Exchange:
         self.scene, self.plan, self.elements, self.views = scene, plan, elements, views
         self.direct = direct
         self.walls = cut_walls(scene, plan)
-        self.cells = [
-            cell_of(scene, plan, elements, self.walls, r) for r in range(len(plan.regions))
-        ]
         self.slots = pair_slots(scene, self.walls)
+        self.cells = [
+            cell_of(scene, plan, elements, self.walls, region)
+            for region in range(len(plan.regions))
+        ]
         channels = len(direct)
         shape = (*self.walls.area_mm2.shape, channels)
         self.from_leds = self._leds_on_walls(shape)
-        self.on_diffuser = self._direct_on_patches()
+        shares = patch_shares(elements)
+        self.on_diffuser = (shares @ direct.T).astype(np.float32)
         # What wall patches send: to the diffuser, to the floor, and to walls.
         self.up, self.down = np.zeros(shape, np.float32), np.zeros(shape, np.float32)
         self.floor = np.zeros_like(self.on_diffuser)
@@ -85,8 +92,18 @@ class _Exchange:
         # (openings, channels): the LEDs' own light on the slots' ceilings, and all light on them.
         slots = self.slots
         across = direct_at(scene, views, slots.points.reshape(-1, 2))
-        self.slot_direct = across.reshape(channels, *slots.points.shape[:2]).mean(axis=2).T
-        self.slot_ceiling = self.slot_direct
+        self.slot_direct = across.reshape(channels, *slots.points.shape[:2]).transpose(1, 2, 0)
+        self.slot_ceiling = self.slot_direct.mean(axis=1)
+        self.slot_top = np.zeros(self.slot_ceiling.shape, np.float32)
+        # What floor and walls see through the slots, more than they see of the slots' ceilings.
+        self.far, self.deep, self.tilt = (np.zeros_like(self.slot_top) for _ in range(3))
+        # The diffuser's radiosity before each column's opening, near it and deeper in.
+        self.near, self.beyond = (np.zeros((shape[0], channels), np.float32) for _ in range(2))
+        self.over = see_over(scene, plan, elements, self.walls, slots)
+        self.mouths = [
+            mouths_of(scene, elements, self.walls, slots, c, self.over) for c in self.cells
+        ]
+        self.over_patches = self.over.averaged(shares)
 
     def _leds_on_walls(self, shape: tuple[int, ...]) -> NDArray[np.float32]:
         """Return direct illuminance of wall patches, as floor points see them: π I F / A."""
@@ -113,48 +130,67 @@ class _Exchange:
             lit[cell.columns] = np.where(wall.area_mm2[..., None] > 1e-6, lux, 0)
         return lit
 
-    def _direct_on_patches(self) -> NDArray[np.float32]:
-        elements = self.elements
-        weight = np.where(elements.patch >= 0, 1.0, 0.0)
-        weight[elements.split] *= elements.free.mean(axis=1)
-        patch = np.maximum(elements.patch, 0)
-        n = len(elements.patch_region)
-        total = np.maximum(np.bincount(patch, weight, n), 1e-12)
-        sums = [np.bincount(patch, weight * row, n) / total for row in self.direct]
-        return np.stack(sums, axis=1).astype(np.float32)
-
     def _sweep(self) -> None:
-        scene, walls = self.scene, self.walls
         columns, layers, channels = self.up.shape
         rising = np.zeros((columns, layers, channels), np.float32)
         falling = np.zeros_like(rising)
-        for cell in self.cells:
-            wide = (len(cell.columns) * layers, channels)
-            up, down = self.up[cell.columns].reshape(wide), self.down[cell.columns].reshape(wide)
-            at = cell.patches
-            self.floor[at] = scene.floor_reflectance * (
-                cell.floor_walls @ down + cell.floor_diffuser @ self.diffuser[at]
-            )
-            lux = (
-                self.on_diffuser[at]
-                + cell.diffuser_walls @ up
-                + cell.diffuser_floor @ self.floor[at]
-            )
-            self.diffuser[at] = scene.diffuser_reflectance * lux
-            below = cell.walls_floor @ self.floor[at] + cell.walls_walls @ ((up + down) / 2)
-            above = cell.walls_diffuser @ self.diffuser[at]
+        over = self._seen_over(self.over_patches)
+        for cell, mouths in zip(self.cells, self.mouths, strict=True):
+            below, above = self._exchange_in(cell, mouths, over[cell.patches])
             rising[cell.columns] = below.reshape(-1, layers, channels)
             falling[cell.columns] = above.reshape(-1, layers, channels)
-        sent = walls.reflectance[:, None, None] * (self.from_leds + rising + falling)
-        self.up, self.down = sent.astype(np.float32), sent.astype(np.float32)
+            if len(mouths.columns):
+                near, deep = self._before_openings(cell, mouths)
+                falling[mouths.columns, -1] = (NEAR_SHARE * near + (1 - NEAR_SHARE) * deep) / 2
+                self.near[mouths.columns], self.beyond[mouths.columns] = near, deep
+        lit = self.from_leds + rising + falling
+        self.up = (self.walls.reflectance[:, None, None] * lit).astype(np.float32)
+        self.down = self.up.copy()
         if len(self.slots.here):
-            self._through(rising[:, -1], falling[:, -1])
+            self._through_slots(rising[:, -1], falling[:, -1])
 
-    def _through(self, rising: NDArray[np.float32], falling: NDArray[np.float32]) -> None:
+    def _exchange_in(self, cell: Cell, mouths: Mouths, over: Singles) -> tuple[Singles, Singles]:
+        """Let one region's floor and diffuser answer; return what its walls get from below and from above."""
+        scene, at = self.scene, cell.patches
+        up = self.up[cell.columns].reshape(-1, over.shape[1])
+        down = self.down[cell.columns].reshape(-1, over.shape[1])
+        lux = cell.floor_walls @ down + self._from_slots(mouths, mouths.onto_floor)
+        lux += cell.floor_diffuser @ self.diffuser[at]
+        self.floor[at] = scene.floor_reflectance * lux
+        lux = self.on_diffuser[at] + over + cell.diffuser_walls @ up
+        lux += cell.diffuser_floor @ self.floor[at]
+        self.diffuser[at] = scene.diffuser_reflectance * lux
+        below = cell.walls_floor @ self.floor[at] + cell.walls_walls @ down
+        below += self._from_slots(mouths, mouths.onto_walls)
+        return below, cell.walls_diffuser @ self.diffuser[at]
+
+    def _from_slots(self, mouths: Mouths, inside: Inside) -> Singles:
+        """Return what slots show beyond the mean of their roofs."""
+        at = mouths.slots
+        return (
+            inside.far @ self.far[at] + inside.deep @ self.deep[at] + inside.tilt @ self.tilt[at]
+        )
+
+    def _before_openings(self, cell: Cell, mouths: Mouths) -> tuple[Singles, Singles]:
+        """Return the diffuser's radiosity before openings, near and deep."""
+        up = self.up[cell.columns].reshape(-1, self.up.shape[2])
+        lux = self.direct[:, mouths.elements].T + self._seen_over(mouths.over)
+        lux += mouths.to_walls @ up + mouths.to_floor @ self.floor[cell.patches]
+        near, deep = np.split((self.scene.diffuser_reflectance * lux).astype(np.float32), 2)
+        return near, deep
+
+    def _through_slots(self, rising: Singles, falling: Singles) -> None:
         slots = self.slots
         light = through_slots(self.scene, slots, rising, falling, self.slot_direct)
-        self.up[slots.here, -1], self.down[slots.here, -1] = light.up, light.down
+        self.up[slots.here, -1], self.down[slots.here, -1] = light.top, light.roof
+        self.slot_top = light.top.astype(np.float32)
         self.slot_ceiling = light.ceiling
+        near, deep = self.near[slots.there], self.beyond[slots.there]
+        self.far, self.deep = (near - light.roof).astype(np.float32), deep - near
+        self.tilt = light.tilt.astype(np.float32)
+
+    def _seen_over(self, over: Over) -> NDArray[np.float32]:
+        return over.lux(self.up.reshape(-1, self.up.shape[2]), self.floor, self.slot_top)
 
     def reflected_lux(self) -> Floats:
         """Return (channels, elements) what reaches each element besides the LEDs' own light."""
@@ -169,13 +205,13 @@ class _Exchange:
 
     def _gather(self) -> Floats:
         channels = len(self.direct)
-        lux = np.zeros((len(self.elements.patch), channels), np.float32)
+        lux = np.asarray(self._seen_over(self.over), np.float32)
         for cell in self.cells:
             up = self.up[cell.columns]
             floor = self.floor[cell.patches]
             for tile in cell.tiles:
                 sent = up[tile.columns].reshape(-1, channels)
-                lux[tile.elements] = tile.to_walls @ sent + tile.to_floor @ floor[tile.patches]
+                lux[tile.elements] += tile.to_walls @ sent + tile.to_floor @ floor[tile.patches]
         if len(self.slots.here):
             self._over_barriers(lux)
         return lux.T.astype(float)

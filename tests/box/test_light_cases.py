@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -48,31 +50,27 @@ def test_elements_agree_with_the_path_tracer(case: str) -> None:
     assert np.percentile(elements, 99) < 0.12
 
 
-@pytest.mark.parametrize(("depth_mm", "tolerance"), [(20.0, 0.02), (60.0, 0.02)])
-def test_a_closed_white_box_multiplies_light_as_a_cavity_does(
-    depth_mm: float, tolerance: float
+@pytest.mark.parametrize("depth_mm", [15.0, 30.0, 60.0])
+@pytest.mark.parametrize("diffuser", [0.0, 0.4, 0.7])
+def test_a_white_cavity_multiplies_light_by_one_over_what_the_diffuser_keeps(
+    depth_mm: float, diffuser: float
 ) -> None:
-    # Energy balance of a closed cavity of one reflectance ρ: flux on all surfaces is Φ₀ / (1 - ρ), and every
-    # surface shares in it evenly if LEDs and cavity are symmetric (Goebel, Applied Optics 6, 1967, volume from
-    # memory). In a cube the mean over diffuser alone differs, so LEDs' flux and the walls' absorption are
-    # compared through the balance: what is absorbed equals what is sent, for surfaces seen from the diffuser.
-    rho = 0.8
+    # Sphere theory (multiplier of a closed cavity, 1 / (1 - ρ) where only one surface absorbs): with floor and
+    # walls at 0.9999 all flux π I of each LED ends in the diffuser, which meets Φ / (1 - ρ_d). Walls keep 1e-4 of
+    # each of a few dozen meetings, below 1 %; 2 % is the stated accuracy of a zone's mean.
     leds = [(x, y) for x in (7.5, 22.5, 37.5, 52.5) for y in (7.5, 22.5, 37.5, 52.5)]
-    white = illuminate(open_scene(60, 60, depth_mm, leds, reflectance=rho, diffuser=rho, element_mm=2))
-    black = illuminate(open_scene(60, 60, depth_mm, leds, reflectance=0, diffuser=0, element_mm=2))
-    flux = np.pi * len(leds)
-    direct_lm = black.total_lux.mean() * 60 * 60 * 1e-6
-    on_diffuser_lm = white.total_lux.mean() * 60 * 60 * 1e-6
-    assert direct_lm < flux
-    assert on_diffuser_lm < flux / (1 - rho)
-    del tolerance
+    scene = open_scene(60, 60, depth_mm, leds, reflectance=0.9999, diffuser=diffuser, element_mm=2)
+    on_diffuser_lm = illuminate(scene).total_lux.mean() * 60 * 60 * 1e-6
+    assert on_diffuser_lm == pytest.approx(np.pi * len(leds) / (1 - diffuser), rel=0.02)
 
 
 @given(rho=st.floats(0.05, 0.9), extra=st.floats(0.01, 0.09))
 def test_whiter_paint_never_darkens_the_face(rho: float, extra: float) -> None:
     leds = [(12.0, 15.0), (28.0, 15.0)]
     dull = illuminate(open_scene(40, 30, 20, leds, reflectance=rho, diffuser=0.4, element_mm=2))
-    white = illuminate(open_scene(40, 30, 20, leds, reflectance=rho + extra, diffuser=0.4, element_mm=2))
+    white = illuminate(
+        open_scene(40, 30, 20, leds, reflectance=rho + extra, diffuser=0.4, element_mm=2)
+    )
     assert (white.total_lux > dull.total_lux).all()
 
 
@@ -80,7 +78,5 @@ def test_whiter_paint_never_darkens_the_face(rho: float, extra: float) -> None:
 def test_light_is_proportional_to_intensity(share: float) -> None:
     scene, _ = reference("17")
     once = illuminate(scene).total_lux
-    from dataclasses import replace
-
     again = illuminate(replace(scene, led_cd=scene.led_cd * share)).total_lux
     assert again == pytest.approx(once * share, rel=1e-4)
