@@ -153,6 +153,14 @@ def test_a_part_within_its_sheets_tolerance_of_the_common_times_gets_those(
     assert common or constants.bit_ns[0] == t0h
 
 
+@pytest.mark.parametrize(("own_us", "latch_us"), [(None, 300), (50, 300), (80, 300), (500, 500)])
+def test_latch_is_never_below_what_every_one_wire_part_needs(
+    own_us: int | None, latch_us: int
+) -> None:
+    # 300 us: WS2815 data sheet, quoted second-hand; others need 50, 80 and 280.
+    assert make_plan(Sign(latch_us=own_us)).constants.latch_us == latch_us
+
+
 def test_hue_steps_share_the_period() -> None:
     assert make_plan(Sign(hues=48, period_s=12.0)).constants.hue_step_ms == 250
     assert make_plan(Sign(hues=256, period_s=0.1)).constants.hue_step_ms == 1  # never 0

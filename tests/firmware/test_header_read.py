@@ -171,3 +171,12 @@ def test_proof_compares_with_the_plan_and_not_with_the_text_itself() -> None:
     )
     with pytest.raises(HeaderProofError, match="current_limit_ma"):
         prove(header_text(plan), other)
+
+
+@pytest.mark.parametrize(
+    "line", ["/* " + "x" * 120 + " */", "/* blank at the end */ ", "/* caf\u00e9 */", "\ufeff"]
+)
+def test_proof_refuses_lines_no_compiler_or_editor_should_meet(line: str) -> None:
+    plan = make_plan()
+    with pytest.raises(HeaderProofError, match="plain ASCII of at most 120 columns"):
+        prove(header_text(plan) + line + "\n", plan)
