@@ -1,0 +1,143 @@
+"""The face's openings: smooth outlines at the half-lit level, finer than a pixel."""
+
+from __future__ import annotations
+
+from typing import cast
+
+import numpy as np
+from numpy.typing import NDArray
+
+from marquee.box.cut_curves import polygon_ring, smooth_ring
+from marquee.values import ZoneMap
+from marquee.values_cut import Opening, Ring
+
+Floats = NDArray[np.float64]
+# One array of points per opening, and where its outline and holes begin and end in it.
+_OuterOffset = tuple[list[Floats], list[NDArray[np.uint32]]]
+
+# Pixels finer than this are averaged first: nothing is lost that a laser could follow [mm].
+_FINE_MM = 0.08
+# Curves leave the contour by no more than this share of a pixel, within these limits [mm].
+_SHARE_PX, _LEAST_MM, _MOST_MM = 0.22, 0.01, 0.04
+# Specks and holes below this are no openings and no islands [mm²] (common practice, no source).
+_SPECK_MM2 = 0.05
+
+
+def find_openings(zone_map: ZoneMap) -> tuple[Opening, ...]:
+    """Return the face's openings, top left first; apertures that touch make one opening."""
+    import contourpy
+
+    lit, px_mm = _lit(zone_map)
+    within = float(np.clip(_SHARE_PX * px_mm, _LEAST_MM, _MOST_MM))
+    framed = np.pad(lit, 1)
+    generator = contourpy.contour_generator(z=framed, fill_type="OuterOffset")
+    points, offsets = cast("_OuterOffset", generator.filled(127.5, 1e6))
+    found = []
+    for xy, ends in zip(points, offsets, strict=True):
+        # The frame added one pixel; a pixel's value stands at its centre.
+        rings = [
+            (np.asarray(xy[a : b - 1], float) - 0.5) * px_mm
+            for a, b in zip(ends[:-1].tolist(), ends[1:].tolist(), strict=True)
+        ]
+        if abs(_area(rings[0])) < _SPECK_MM2:
+            continue
+        holes = [r for r in rings[1:] if abs(_area(r)) >= _SPECK_MM2]
+        found.append(_opening(rings[0], holes, px_mm, within))
+    found.sort(key=lambda o: _top_left(o.outline))
+    return _with_apertures(found, zone_map)
+
+
+def _lit(zone_map: ZoneMap) -> tuple[NDArray[np.float32], float]:
+    """Return how far each pixel is cut, 0 to 255, on a grid no finer than needed, and its pixel [mm]."""
+    import cv2
+
+    ids = zone_map.aperture_of_px
+    inside = (ids >= 0).astype(np.uint8)
+    if zone_map.lit_8bit is None:
+        # Labels only: a slight blur turns their steps into slopes.
+        lit = cv2.GaussianBlur(
+            inside * np.uint8(255), (0, 0), 0.8, borderType=cv2.BORDER_REPLICATE
+        )
+    else:
+        # Specks that are no aperture stay closed.
+        near = cv2.dilate(inside, np.ones((3, 3), np.uint8))
+        lit = np.where(near > 0, zone_map.lit_8bit, 0).astype(np.uint8)
+    mm = zone_map.mm_per_px
+    shrink = max(1, int(_FINE_MM * 2 / mm))
+    if shrink > 1:
+        height, width = lit.shape
+        pad = ((0, -height % shrink), (0, -width % shrink))
+        lit = np.pad(lit, pad)
+        size = (lit.shape[1] // shrink, lit.shape[0] // shrink)
+        return cv2.resize(lit.astype(np.float32), size, interpolation=cv2.INTER_AREA), mm * shrink
+    return lit.astype(np.float32), mm
+
+
+def _opening(outer: Floats, holes: list[Floats], px_mm: float, within_mm: float) -> Opening:
+    rings = [_checked(ring, px_mm, within_mm) for ring in (outer, *holes)]
+    area = abs(_area(np.array(rings[0].flat_mm)))
+    area -= sum(abs(_area(np.array(r.flat_mm))) for r in rings[1:])
+    order = sorted(rings[1:], key=_top_left)
+    return Opening(outline=rings[0], holes=tuple(order), apertures=(), area_mm2=float(area))
+
+
+def _checked(xy: Floats, px_mm: float, within_mm: float) -> Ring:
+    """Return the smooth ring, or the contour itself where smoothing would make it cross itself."""
+    import shapely
+
+    ring = smooth_ring(xy, px_mm, within_mm)
+    if len(ring.flat_mm) > 2 and shapely.Polygon(ring.flat_mm).is_valid:
+        return ring
+    return polygon_ring(xy)
+
+
+def _area(xy: Floats) -> float:
+    x, y = xy.T
+    return float(x @ np.roll(y, -1) - y @ np.roll(x, -1)) / 2
+
+
+def _top_left(ring: Ring) -> tuple[float, float]:
+    x, y = np.array(ring.flat_mm).min(axis=0)
+    return float(y), float(x)
+
+
+def _with_apertures(found: list[Opening], zone_map: ZoneMap) -> tuple[Opening, ...]:
+    """Return the openings with the ids of the apertures that lie in them."""
+    import dataclasses
+
+    import shapely
+
+    if not found:
+        return ()
+    shapes = [shapely.Polygon(o.outline.flat_mm, [h.flat_mm for h in o.holes]) for o in found]
+    places = _inner_points(zone_map)
+    tree = shapely.STRtree(shapes)
+    which, opening = tree.query_nearest(shapely.points(places), all_matches=False)
+    members: list[list[int]] = [[] for _ in found]
+    for a, o in zip(which.tolist(), opening.tolist(), strict=True):
+        members[o].append(zone_map.apertures[a].id)
+    return tuple(
+        dataclasses.replace(o, apertures=tuple(sorted(m)))
+        for o, m in zip(found, members, strict=True)
+    )
+
+
+def _inner_points(zone_map: ZoneMap) -> Floats:
+    """Return a place inside each aperture: its first pixel in reading order."""
+    ids = zone_map.aperture_of_px.ravel()
+    lit = np.flatnonzero(ids >= 0)
+    known, first = np.unique(ids[lit], return_index=True)
+    place = dict(zip(known.tolist(), lit[first].tolist(), strict=True))
+    width = zone_map.aperture_of_px.shape[1]
+    return np.array(
+        [
+            [
+                (place[a.id] % width + 0.5) * zone_map.mm_per_px,
+                (place[a.id] // width + 0.5) * zone_map.mm_per_px,
+            ]
+            if a.id in place
+            else a.centroid_mm
+            for a in zone_map.apertures
+        ],
+        float,
+    ).reshape(-1, 2)

@@ -1,0 +1,212 @@
+"""Islands: opaque face that would fall out, and the shortest bridges that hold it."""
+
+from __future__ import annotations
+
+import dataclasses
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from marquee.box.cut_curves import polygon_ring
+from marquee.errors import Finding
+from marquee.project_cut import CutSettings
+from marquee.values import Point
+from marquee.values_cut import Bridge, Island, Opening, Ring
+
+if TYPE_CHECKING:
+    import shapely
+    from shapely.geometry.base import BaseGeometry
+
+Floats = NDArray[np.float64]
+
+# An island is held at places this far apart along its edge at the closest [mm]; its second bridge leaves it at
+# least this far round from the first, seen from its middle [degrees] (common practice, no source).
+_STEP_MM, _ROUND_DEGREES = 0.5, 100.0
+# Islands narrower than this many bridge widths take one bridge (common practice, no source).
+_SINGLE_WIDTHS = 3.0
+
+
+@dataclass(slots=True, eq=False)
+class _Loose:
+    opening: int
+    hole: int
+    shape: shapely.Polygon
+    edge: Floats
+    bridges: tuple[Bridge, ...] = ()
+
+
+def find_islands(
+    openings: tuple[Opening, ...], width_mm: float, height_mm: float, settings: CutSettings
+) -> tuple[tuple[Island, ...], tuple[Finding, ...]]:
+    """Return the islands with their bridges, those of the left first, and what to say about them.
+
+    Each island is tied to the face, or to an island already tied, by the shortest links: two, on sides away from
+    each other, or one where the island is narrow.
+    """
+    loose = _loose(openings)
+    if not loose:
+        return (), ()
+    held = _frame(openings, width_mm, height_mm)
+    _tie(loose, held, settings.bridge_width_mm)
+    loose.sort(key=lambda i: (i.edge[:, 0].min(), i.edge[:, 1].min()))
+    islands = tuple(
+        Island(
+            id=number,
+            opening=item.opening,
+            outline_mm=openings[item.opening].holes[item.hole].flat_mm,
+            area_mm2=float(item.shape.area),
+            bridges=item.bridges,
+        )
+        for number, item in enumerate(loose)
+    )
+    return islands, tuple(_finding(island, settings) for island in islands)
+
+
+def _loose(openings: tuple[Opening, ...]) -> list[_Loose]:
+    import shapely
+
+    outlines = [shapely.Polygon(o.outline.flat_mm) for o in openings]
+    tree = shapely.STRtree(outlines)
+    found = []
+    for number, opening in enumerate(openings):
+        for k, hole in enumerate(opening.holes):
+            shape = shapely.Polygon(hole.flat_mm)
+            inner = [int(i) for i in tree.query(shape, "contains") if int(i) != number]
+            solid = shapely.difference(shape, shapely.union_all([outlines[i] for i in inner]))
+            edge = shapely.get_coordinates(
+                shapely.segmentize(shapely.LinearRing(hole.flat_mm), _STEP_MM)
+            )
+            largest = max(shapely.get_parts(solid), key=lambda p: p.area, default=None)
+            if isinstance(largest, shapely.Polygon):
+                found.append(_Loose(number, k, largest, edge[:-1]))
+    return found
+
+
+def _frame(openings: tuple[Opening, ...], width_mm: float, height_mm: float) -> BaseGeometry:
+    """Return the face without everything inside its openings."""
+    import shapely
+
+    outlines = [shapely.Polygon(o.outline.flat_mm) for o in openings]
+    return shapely.difference(shapely.box(0, 0, width_mm, height_mm), shapely.union_all(outlines))
+
+
+def _tie(loose: list[_Loose], held: BaseGeometry, width_mm: float) -> None:
+    """Give bridges to islands, nearest to what is held first, which then holds others in turn."""
+    import shapely
+
+    waiting = list(range(len(loose)))
+    reach = {k: float(shapely.distance(loose[k].shape, held)) for k in waiting}
+    nearest = dict.fromkeys(waiting, held)
+    while waiting:
+        k = min(waiting, key=lambda i: (round(reach[i], 6), i))
+        waiting.remove(k)
+        loose[k].bridges = _bridges(loose[k], nearest[k], width_mm)
+        for other in waiting:
+            off = float(shapely.distance(loose[other].shape, loose[k].shape))
+            if off < reach[other]:
+                reach[other], nearest[other] = off, shapely.union(nearest[other], loose[k].shape)
+
+
+def _bridges(island: _Loose, target: BaseGeometry, width_mm: float) -> tuple[Bridge, ...]:
+    import shapely
+
+    places = shapely.points(island.edge)
+    links = shapely.shortest_line(places, target)
+    lengths = shapely.length(links)
+    # A link that cuts across the island itself is none.
+    across = shapely.length(shapely.intersection(links, island.shape))
+    lengths = np.where(across > 0.05, np.inf, lengths)
+    ends = shapely.get_coordinates(links).reshape(-1, 2, 2)
+    first = int(np.argmin(lengths.round(4)))
+    chosen = [first]
+    middle = np.array(island.shape.centroid.coords[0])
+    spread = island.edge - middle
+    narrow = float(min(np.ptp(island.edge[:, 0]), np.ptp(island.edge[:, 1])))
+    if narrow >= _SINGLE_WIDTHS * width_mm:
+        a, b = np.arctan2(*spread[first][::-1]), np.arctan2(spread[:, 1], spread[:, 0])
+        round_degrees = np.degrees(np.abs((b - a + np.pi) % (2 * np.pi) - np.pi))
+        far = np.where(round_degrees >= _ROUND_DEGREES, lengths, np.inf)
+        if np.isfinite(far).any():
+            chosen.append(int(np.argmin(far.round(4))))
+    return tuple(
+        Bridge(start_mm=_point(ends[k, 0]), end_mm=_point(ends[k, 1]), width_mm=width_mm)
+        for k in chosen
+    )
+
+
+def _point(xy: Floats) -> Point:
+    return float(xy[0]), float(xy[1])
+
+
+def _finding(island: Island, settings: CutSettings) -> Finding:
+    xy = np.array(island.outline_mm)
+    low, high = xy.min(axis=0), xy.max(axis=0)
+    places = " and ".join(
+        f"from ({b.start_mm[0]:.1f}, {b.start_mm[1]:.1f}) to ({b.end_mm[0]:.1f}, {b.end_mm[1]:.1f}) mm"
+        for b in island.bridges
+    )
+    count = len(island.bridges)
+    kept = settings.bridges == "cut"
+    what = "is held by" if kept else "would fall out; leave"
+    mend = "" if kept else ', or state bridges = "cut" under [cut], or glue it to the diffuser'
+    return Finding(
+        code="cut.island",
+        where=f"face at ({(low[0] + high[0]) / 2:.0f}, {(low[1] + high[1]) / 2:.0f}) mm",
+        message=f"an island of {high[0] - low[0]:.1f} × {high[1] - low[1]:.1f} mm inside an opening {what} "
+        f"{count} bridge{'' if count == 1 else 's'} of {settings.bridge_width_mm:g} mm {places}{mend}",
+    )
+
+
+def bridge_shape(bridge: Bridge) -> shapely.Polygon:
+    """Return the bridge's area, a little longer than its link, so that it joins what it holds."""
+    import shapely
+
+    a, b = np.array(bridge.start_mm), np.array(bridge.end_mm)
+    way = (b - a) / max(float(np.hypot(*(b - a))), 1e-9)
+    # Edges curve away from the link's ends: half its width reaches them.
+    reach = bridge.width_mm / 2
+    line = shapely.LineString([a - reach * way, b + reach * way])
+    shape = shapely.buffer(line, bridge.width_mm / 2, cap_style="flat")
+    assert isinstance(shape, shapely.Polygon)  # noqa: S101 -- a buffered line is one
+    return shape
+
+
+def leave_bridges(
+    openings: tuple[Opening, ...], islands: tuple[Island, ...]
+) -> tuple[Opening, ...]:
+    """Return the openings with the bridges left standing; an opening may become several."""
+    import shapely
+
+    by_opening: dict[int, list[BaseGeometry]] = {}
+    solid = [shapely.Polygon(o.outline.flat_mm, [h.flat_mm for h in o.holes]) for o in openings]
+    bridges = [bridge_shape(b) for island in islands for b in island.bridges]
+    if not bridges:
+        return openings
+    near, which = shapely.STRtree(solid).query(bridges, "intersects")
+    for k, o in zip(near.tolist(), which.tolist(), strict=True):
+        by_opening.setdefault(o, []).append(bridges[k])
+    result: list[Opening] = []
+    for number, opening in enumerate(openings):
+        if number not in by_opening:
+            result.append(opening)
+            continue
+        rest = shapely.difference(solid[number], shapely.union_all(by_opening[number]))
+        result += [
+            dataclasses.replace(
+                opening,
+                outline=_polygon_ring(part.exterior),
+                holes=tuple(_polygon_ring(hole) for hole in part.interiors),
+                area_mm2=float(part.area),
+            )
+            for part in shapely.get_parts(rest)
+            if isinstance(part, shapely.Polygon) and part.area > 0.05
+        ]
+    return tuple(result)
+
+
+def _polygon_ring(ring: shapely.LinearRing) -> Ring:
+    import shapely
+
+    return polygon_ring(shapely.get_coordinates(ring)[:-1])
