@@ -17,6 +17,10 @@
 #include "trim.h"
 #include <avr/io.h>
 
+#ifndef TCCR1A
+#error "this example needs a 16-bit timer 1, as the ATmega328P, 32U4 and 2560 have it: put your own clock below"
+#endif
+
 #define SIGN_BRIGHTNESS 255u /* 0 to 255, of what the plan says */
 #define FRAME_TICKS 313u     /* a frame each 20 ms, in ticks of the clock below */
 

@@ -220,24 +220,39 @@ def check_header(text: str, plan: Plan, where: str = "header") -> tuple[str, ...
 
 
 def field_differences(read: Constants, wanted: Constants) -> list[str]:
-    """Return the fields that differ, one sentence each."""
+    """Return the fields that differ, one sentence each; zones one by one."""
     differences = []
     for field in fields(Constants):
         here, there = getattr(read, field.name), getattr(wanted, field.name)
         if here == there:
             continue
-        if isinstance(here, tuple) and len(here) == len(there):
-            places = [
-                i for i, pair in enumerate(zip(here, there, strict=True)) if operator.ne(*pair)
+        if field.name == "zones" and len(here) == len(there):
+            differences += [
+                f"zone {pair[1].zone} {pair[1].name}: {_zone_difference(*pair)}"
+                for pair in zip(here, there, strict=True)
+                if operator.ne(*pair)
             ]
-            first = places[0]
-            differences.append(
-                f"{field.name}[{first}] is {here[first]}, the plan's {there[first]}"
-                + (f" (and {len(places) - 1} more)" if len(places) > 1 else "")
-            )
+        elif isinstance(here, tuple) and len(here) == len(there):
+            differences.append(_table_difference(field.name, here, there))
+        elif isinstance(here, tuple):
+            differences.append(f"{field.name} has {len(here)} rows, the plan's {len(there)}")
         else:
             differences.append(f"{field.name} is {here}, the plan's {there}")
     return differences
+
+
+def _zone_difference(read: ZoneRuns, wanted: ZoneRuns) -> str:
+    return " and ".join(
+        f"{field.name} {getattr(read, field.name)}, the plan's {getattr(wanted, field.name)}"
+        for field in fields(ZoneRuns)
+        if getattr(read, field.name) != getattr(wanted, field.name)
+    )
+
+
+def _table_difference(name: str, read: tuple[object, ...], wanted: tuple[object, ...]) -> str:
+    places = [i for i, pair in enumerate(zip(read, wanted, strict=True)) if operator.ne(*pair)]
+    more = f" (and {len(places) - 1} more)" if len(places) > 1 else ""
+    return f"{name}[{places[0]}] is {read[places[0]]}, the plan's {wanted[places[0]]}{more}"
 
 
 def named_as_identifiers(constants: Constants) -> Constants:

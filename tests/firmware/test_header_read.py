@@ -114,8 +114,16 @@ def test_a_stale_header_is_not_called_edited() -> None:
     old = header_text(make_plan())
     new_codes = ((214, 9, 4), *Sign().codes[1:])
     differences = check_header(old, make_plan(Sign(codes=new_codes)))
-    assert len(differences) == 1
-    assert differences[0].startswith("zones[0]")
+    assert differences == ("zone 0 EMBLEM_RED: codes (214, 9, 3), the plan's (214, 9, 4)",)
+
+
+def test_a_header_of_another_sign_is_told_by_its_counts() -> None:
+    other = make_plan(
+        Sign(zone_of_led=(0, 1), names=("a", "b"), cycling=(), codes=((1, 2, 3),) * 2)
+    )
+    differences = check_header(header_text(make_plan()), other)
+    assert "led_count is 59, the plan's 2" in differences
+    assert "zones has 5 rows, the plan's 2" in differences
 
 
 def test_differences_of_one_table_are_counted() -> None:
