@@ -10,7 +10,7 @@ from marquee.colour.difference import delta_e_2000
 from marquee.colour.quantise import Wanted, near_codes
 from marquee.colour.seen import Seen
 from marquee.colour.solve import Emitters, brightest, can_make, least_current
-from marquee.colour.spaces import oklab_to_xyz, xyz_to_lab, xyz_to_uv_prime
+from marquee.colour.spaces import xyz_to_lab, xyz_to_uv_prime
 from marquee.errors import QuantityError
 from marquee.project import ColourSettings
 from marquee.values import HueCycle
@@ -80,7 +80,7 @@ def cycle_codes(
     labs = xyz_to_lab(shown / white_cd, D65_XYZ)
     # even[i, j, k]: from step i's choice j to step i + 1's choice k.
     steps = delta_e_2000(labs[:, :, None], np.roll(labs, -1, axis=0)[:, None])
-    mean = float(delta_e_2000(wanted.lab, np.roll(wanted.lab, -1, axis=0)).mean())
+    mean = max(float(delta_e_2000(wanted.lab, np.roll(wanted.lab, -1, axis=0)).mean()), 1e-9)
     uneven = ((steps / mean - 1) / _EVEN_WITHIN) ** 4
     off = (delta_e_2000(wanted.lab[:, None], labs) / mean) ** 2
     off += ((shown[..., 1] / intensity_cd - 1) / _LEVEL_WITHIN) ** 2
@@ -186,22 +186,26 @@ def _red_pairs(xyz: NDArray[np.float64]) -> int:
 
 
 def _circle(angles: NDArray[np.float64], part: Emitters) -> NDArray[np.float64]:
-    """Return colours (n, 3), Y = 1, in the given Oklab hues at `_PURITY` of the part's purest."""
-    direction = np.stack([np.ones_like(angles), np.cos(angles), np.sin(angles)], axis=-1)
-    low, high = np.zeros(len(angles)), np.full(len(angles), 4.0)
+    """Return colours (n, 3), Y = 1, in directions of the u′v′ diagram at `_PURITY` of the way to the gamut's edge.
 
-    def light(saturation: NDArray[np.float64]) -> NDArray[np.float64]:
-        oklab = direction.copy()
-        oklab[:, 1:] *= saturation[:, None]
-        return oklab_to_xyz(oklab)
+    What a part can mix is convex in u′v′, so that the circle has no jumps wherever white lies in it.
+    """
+    white = xyz_to_uv_prime(D65_XYZ)
+    direction = np.stack([np.cos(angles), np.sin(angles)], axis=-1)
 
+    def light(reach: NDArray[np.float64]) -> NDArray[np.float64]:
+        uv = white + reach[:, None] * direction
+        u, v = uv[:, 0], np.maximum(uv[:, 1], 1e-6)
+        # CIE 15:2018, 8.1, solved for X and Z at Y = 1.
+        return np.stack([9 * u / (4 * v), np.ones_like(u), (12 - 3 * u - 20 * v) / (4 * v)], -1)
+
+    low, high = np.zeros(len(angles)), np.ones(len(angles))
     for _ in range(40):
         middle = (low + high) / 2
-        xyz = light(middle)
-        inside = can_make(xyz, part, any_brightness=True) & (xyz[:, 1] > 0)
+        inside = can_make(light(middle), part, any_brightness=True)
+        inside &= (white + middle[:, None] * direction)[:, 1] > 1e-6
         low, high = np.where(inside, middle, low), np.where(inside, high, middle)
-    xyz = light(_PURITY * low)
-    return xyz / xyz[:, 1:2]
+    return light(_PURITY * low)
 
 
 def _even(circle: NDArray[np.float64], steps: int) -> NDArray[np.float64]:
