@@ -11,6 +11,7 @@ from pydantic import BaseModel, Field, ValidationError
 
 from marquee.errors import InputError, MarqueeError
 from marquee.project_base import Area as Area  # noqa: PLC0414 -- handed on
+from marquee.project_base import FileName as FileName  # noqa: PLC0414 -- handed on
 from marquee.project_base import Fraction as Fraction  # noqa: PLC0414 -- handed on
 from marquee.project_base import Length as Length  # noqa: PLC0414 -- handed on
 from marquee.project_base import LengthOrZero as LengthOrZero  # noqa: PLC0414 -- handed on
@@ -21,7 +22,7 @@ from marquee.project_cut import CutSettings as CutSettings  # noqa: PLC0414 -- h
 class ArtworkSettings(Section):
     """The picture and its size in the world."""
 
-    file: str = Field(description="artwork file, relative to this project file")
+    file: FileName = Field(description="artwork file, relative to this project file")
     width_mm: Length = Field(
         alias="width", description="width of the whole picture on the cabinet"
     )
@@ -53,7 +54,7 @@ class ZoneSettings(Section):
     face: str = Field(
         default="auto", description="what stays opaque: auto, alpha, or a colour such as #000000"
     )
-    palette: str | None = Field(
+    palette: FileName | None = Field(
         default=None, description="palette file with the exact brand colours"
     )
     min_area_mm2: Area = Field(

@@ -5,9 +5,9 @@ from __future__ import annotations
 import re
 from typing import Annotated
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict
+from pydantic import BaseModel, BeforeValidator, ConfigDict, PlainSerializer, PlainValidator
 
-from marquee.errors import QuantityError
+from marquee.errors import QuantityError, printable
 from marquee.units import parse_fraction, parse_length_mm
 
 
@@ -38,6 +38,14 @@ def _fraction(value: object) -> object:
     return parse_fraction(f"{value}", "") if isinstance(value, str | int | float) else value
 
 
+def _file_name(value: object) -> str:
+    if not isinstance(value, str) or not value or "\0" in value:
+        raise QuantityError("", f"{value!r} is not a file name", "give the path of a file")
+    return value
+
+
+# A path as the system gives it, whose bytes need not be text.
+FileName = Annotated[str, PlainValidator(_file_name), PlainSerializer(printable)]
 # A length as typed ("16.7mm"), held in mm. JSON of a resolved project gives plain mm.
 Length = Annotated[float, BeforeValidator(_length)]
 LengthOrZero = Annotated[float, BeforeValidator(_length_or_zero)]

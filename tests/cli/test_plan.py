@@ -5,6 +5,7 @@ import math
 import os
 import subprocess
 import sys
+import zlib
 from pathlib import Path
 from typing import Any
 
@@ -199,14 +200,16 @@ def _bad_sources(folder: Path) -> dict[str, str]:
     (folder / "crc.png").write_bytes(bytes(damaged))
     bomb = bytearray(content)
     bomb[16:24] = (60_000).to_bytes(4, "big") * 2
+    # PNG (ISO/IEC 15948) 5.3: the checksum covers chunk type and data.
+    bomb[29:33] = zlib.crc32(bytes(bomb[12:29])).to_bytes(4, "big")
     (folder / "bomb.png").write_bytes(bytes(bomb))
     Image.new("RGB", (50, 20), "#000000").save(folder / "dark.png")
     Image.new("RGBA", (50, 20), (255, 0, 0, 0)).save(folder / "clear.png")
     os.mkfifo(folder / "pipe.png")
     (folder / "folder.png").mkdir()
     return {
-        "text.png": "not an image",
-        "empty.png": "empty|not an image",
+        "text.png": "not a PNG",
+        "empty.png": "empty|not a PNG",
         "cut.png": "cut|truncated|ends|incomplete",
         "crc.png": "checksum",
         "bomb.png": "megapixels",
