@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import ast
-import textwrap
 from collections.abc import Iterable
 from dataclasses import replace
 
@@ -112,7 +111,7 @@ def _tables(c: Constants) -> list[str]:
         *_bytes_table("GAMMA", c.gamma_codes),
         "# Hue cycle: the bytes of each step, in channel order.",
         "HUES = (",
-        *(f"    {bytes(row)!r}," for row in c.hue_cycle),
+        *(f"    {_tuple(map(str, row))}," for row in c.hue_cycle),
         ")",
     ]
 
@@ -130,9 +129,9 @@ def _tuple(items: Iterable[str]) -> str:
 
 
 def _bytes_table(name: str, codes: tuple[int, ...]) -> list[str]:
-    words = textwrap.wrap(" ".join(map(str, codes)), 100)
-    rows = [", ".join(row.split()) for row in words]
-    return [f"{name} = bytes((", *(f"    {row}," for row in rows), "))"]
+    words = [f"{code:3d}" for code in codes]
+    rows = [words[i : i + 16] for i in range(0, len(words), 16)]
+    return [f"{name} = bytes((", *(f"    {', '.join(row)}," for row in rows), "))"]
 
 
 def read_constants_py(text: str) -> Constants:
@@ -160,8 +159,7 @@ def _value(node: ast.expr, values: dict[str, object]) -> object:
         return values[node.id]
     if isinstance(node, ast.Call):
         return tuple(ast.literal_eval(node.args[0]))
-    value = ast.literal_eval(node)
-    return tuple(value) if isinstance(value, bytes) else value
+    return ast.literal_eval(node)
 
 
 def _constants(v: dict[str, object]) -> Constants:
@@ -228,5 +226,5 @@ def _prove(text: str, constants: Constants) -> None:
     wanted = named_as_identifiers(constants)
     wanted = replace(wanted, zones=tuple(replace(z, zone=i) for i, z in enumerate(wanted.zones)))
     differences = field_differences(read_constants_py(text), wanted)
-    if differences or not text.isascii():
+    if differences or not text.isascii() or any(len(line) > 120 for line in text.split("\n")):
         raise HeaderProofError(f"our own {FILE_NAME} does not match: {'; '.join(differences)}")

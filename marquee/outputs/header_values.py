@@ -18,8 +18,8 @@ NO_GLOBAL = 0
 CRC_ORDER = (
     "LED, channel, zone, run and hue count, hue step, protocol, four bit times, latch, clock,",
     "global bits, cap, limit, worst case, planned, dark, largest-only; wire order; channel currents;",
-    "each run (first, count); each zone (first run, runs, LEDs,",
-    "raised, start, bytes, global, mode); gamma; hues.",
+    "each run (first, count);",
+    "each zone (first run, runs, LEDs, raised, start, bytes, global, mode); gamma; hues.",
 )
 
 
