@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 
 @click.command(
-    epilog="Example: marquee power --leds 300 --pitch 16.7mm --part ws2812b --feed start,end "
+    epilog="Example: marquee power --leds 300 --pitch 16.7mm --part ws2815 --feed start,end "
     "--wire 18AWG --feed-length 1.5m"
 )
 @click.option("--leds", type=click.IntRange(1, 100_000), metavar="N", help="LEDs on the chain.")

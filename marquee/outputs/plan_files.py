@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from marquee.outputs.header import header_text
+from marquee.outputs.parts_list import parts_csv
 from marquee.outputs.pictures.barriers import barriers_picture
 from marquee.outputs.pictures.leds import leds_picture
 from marquee.outputs.pictures.lit import lit_picture
 from marquee.outputs.pictures.overview import overview_picture
+from marquee.outputs.pictures.voltage import voltage_picture
+from marquee.outputs.pictures.wiring import wiring_picture, wiring_svg
 from marquee.outputs.pictures.zones import zones_picture
 from marquee.outputs.plan_json import plan_json
 from marquee.outputs.summary import summary_text
@@ -17,6 +20,8 @@ _TEXTS = {
     "summary.txt": summary_text,
     "plan.json": plan_json,
     "marquee_constants.h": header_text,
+    "parts.csv": parts_csv,
+    "wiring.svg": wiring_svg,
 }
 _PICTURES = {
     "overview.png": overview_picture,
@@ -24,6 +29,8 @@ _PICTURES = {
     "barriers.png": barriers_picture,
     "leds.png": leds_picture,
     "lit.png": lit_picture,
+    "wiring.png": wiring_picture,
+    "voltage.png": voltage_picture,
 }
 
 
