@@ -86,11 +86,11 @@ class Artwork:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TargetColour:
-    """A colour to be met: XYZ under the sign's white, relative (Y = 1 is that white)."""
+    """A colour to be met: XYZ relative to D65 with Y = 1; the drive stage adapts it to the sign's white."""
 
     name: str
     srgb: str  # "#rrggbb", the nearest, for the screen only
-    xyz: tuple[float, float, float]  # relative to the sign's white, Y_white = 1
+    xyz: tuple[float, float, float]  # relative to D65, Y_white = 1
     lab_d65: tuple[float, float, float]
     origin: Literal["artwork", "palette"]
     area_mm2: float = 0.0

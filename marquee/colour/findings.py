@@ -112,8 +112,12 @@ def _gamut(zone: ZoneDrive, where: str, part: Part, settings: ColourSettings) ->
 
 
 def _coarse(zone: ZoneDrive, where: str, settings: ColourSettings) -> list[Finding]:
-    largest = max(zone.codes)
-    if largest >= COARSE_BELOW:
+    largest, error = max(zone.codes), zone.delta_e_2000
+    if zone.spread is not None:
+        # Codes shared out over the zone's LEDs lie closer together than whole ones.
+        largest = max(largest, *zone.spread.codes, *(min(r, 1) for r in zone.spread.raised))
+        error = zone.spread.delta_e_2000
+    if largest >= COARSE_BELOW or (zone.spread is not None and error < _VISIBLE):
         return []
     if largest == 0:
         return [
@@ -132,7 +136,7 @@ def _coarse(zone: ZoneDrive, where: str, settings: ColourSettings) -> list[Findi
             code="colour.coarse",
             where=where,
             message=f"largest code is {largest}, steps of colour begin to show below {COARSE_BELOW} (rounding "
-            f"error here {zone.delta_e_2000:.1f} CIEDE2000): {how}",
+            f"error here {error:.1f} CIEDE2000): {how}",
         )
     ]
 

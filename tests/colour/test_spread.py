@@ -197,6 +197,21 @@ def test_zones_are_spread_over_their_own_leds_and_switched_off_by_the_setting() 
     assert [z.codes for z in off.zones] == [z.codes for z in with_chain.zones]
 
 
+def test_dim_zone_whose_leds_share_codes_is_not_called_coarse() -> None:
+    sheet = {"dominant_nm": (622.0, 523.0, 466.0), "fwhm_nm": (20.0, 35.0, 25.0)}
+    part, _ = reference_part("rgb_linear", **sheet)
+    scene = (
+        zone_map_of(targets_of(["#ffffff", "#0b1f3a"])),
+        part,
+        transfer_of([1.0, 1.0]),
+        ColourSettings(),
+    )
+    alone = {f.code for f in solve_drive(*scene, chain_of([0, 1])).findings}
+    shared = {f.code for f in solve_drive(*scene, chain_of([0] + [1] * 20)).findings}
+    assert "colour.coarse" in alone
+    assert "colour.coarse" not in shared
+
+
 @pytest.mark.parametrize("part_name", ["rgb_linear", "rgb_ws2812b"])
 def test_brightness_tolerance_lands_nearer_and_stays_within_it(part_name: str) -> None:
     part, emission = reference_part(part_name)
