@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from marquee.cli import options
+from marquee.cli.source import project_from
 
 if TYPE_CHECKING:
     from marquee.project import Project
@@ -32,15 +33,7 @@ def plan(
     **flags: Any,  # noqa: ANN401 -- click hands over every shared option by name
 ) -> int:
     """Plan a marquee from artwork and flags, or from a project file (flags win)."""
-    from marquee.project import make_project, read_project
-
-    tables = options.nested(flags)
-    if source.endswith(".toml"):
-        project = read_project(Path(source), tables)
-    else:
-        tables.setdefault("artwork", {})["file"] = source
-        _need_width(tables)
-        project = make_project(tables, "options")
+    project = project_from(source, flags)
     default = f"{Path(project.artwork.file).stem or 'marquee'}-plan"
     return _plan_and_write(project, Path(out if out is not None else default), as_json, strict)
 
@@ -75,8 +68,3 @@ def _plan_and_write(project: Project, target: Path, as_json: bool, strict: bool)
     else:
         click.echo(summary_text(finished, f"{target}/ with {', '.join(files)}"), nl=False)
     return int(strict and bool(finished.findings))
-
-
-def _need_width(tables: dict[str, Any]) -> None:
-    if "width" not in tables["artwork"]:
-        raise click.UsageError("the picture's width on the cabinet is missing: add --width 380mm")

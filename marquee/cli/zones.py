@@ -9,13 +9,14 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from marquee.cli import options
+from marquee.cli.source import project_from
 
 if TYPE_CHECKING:
     from marquee.values import ZoneMap
 
 
 @click.command(epilog="Example: marquee zones sign.png --width 380mm --face '#101014'")
-@click.argument("artwork", metavar="ARTWORK")
+@click.argument("artwork", metavar="ARTWORK|PROJECT.toml")
 @options.artwork_options
 @click.option("--wall", metavar="LENGTH", help="Thickness of the barrier sheet [3mm].")
 @options.json_option
@@ -30,13 +31,8 @@ def zones(
     from marquee.artwork.palette import read_palette
     from marquee.artwork.read import read_artwork
     from marquee.artwork.zones import find_zones
-    from marquee.project import make_project
 
-    tables = options.nested(flags)
-    tables.setdefault("artwork", {})["file"] = artwork
-    if "width" not in tables["artwork"]:
-        raise click.UsageError("the picture's width on the cabinet is missing: add --width 380mm")
-    project = make_project(tables, "options")
+    project = project_from(artwork, flags)
     picture = read_artwork(Path(project.artwork.file), project.artwork)
     palette = () if project.zones.palette is None else read_palette(project.zones.palette)
     found = find_zones(picture, project.zones, palette, project.box.wall_thickness_mm)

@@ -201,14 +201,10 @@ def check_header(text: str, plan: Plan, where: str = "header") -> tuple[str, ...
         The text is no constants header, or is damaged.
     """
     read = read_header(text, where)
-    differences = []
+    differences = list(_own_faults(read))
     prefix = plan.project.firmware.prefix
     if read.prefix != prefix:
         differences.append(f"prefix is {read.prefix}, the plan's {prefix}")
-    if read.format_version != FORMAT_VERSION:
-        differences.append(f"layout {read.format_version}, this marquee writes {FORMAT_VERSION}")
-    if read.values_crc32 != values_crc32(read.constants):
-        differences.append("values were edited by hand: the checksum does not fit them")
     wanted = named_as_identifiers(plan.constants)
     differences += field_differences(read.constants, wanted)
     derived = ("frame_bytes", "frame_us", "led_full_ua")
@@ -217,6 +213,26 @@ def check_header(text: str, plan: Plan, where: str = "header") -> tuple[str, ...
         if here != there:
             differences.append(f"{name} is {here}, the plan's {there}")
     return tuple(differences)
+
+
+def edited_by_hand(text: str, where: str = "header") -> tuple[str, ...]:
+    """Return what a header's own layout number and checksum tell against it; empty when they fit.
+
+    Raises
+    ------
+    InputError
+        The text is no constants header, or is damaged.
+    """
+    return _own_faults(read_header(text, where))
+
+
+def _own_faults(read: ReadHeader) -> tuple[str, ...]:
+    faults = []
+    if read.format_version != FORMAT_VERSION:
+        faults.append(f"layout {read.format_version}, this marquee writes {FORMAT_VERSION}")
+    if read.values_crc32 != values_crc32(read.constants):
+        faults.append("values were edited by hand: the checksum does not fit them")
+    return tuple(faults)
 
 
 def field_differences(read: Constants, wanted: Constants) -> list[str]:

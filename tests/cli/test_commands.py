@@ -97,3 +97,81 @@ def test_an_unknown_command_is_told_in_one_line(bench: Bench) -> None:
     result = bench("plam")
     assert result.status == 2
     assert result.err.count("\n") == 1
+
+
+def test_header_check_tells_current_from_edited_from_stale(bench: Bench, sign: str) -> None:
+    made = bench("header", sign, "--width", "120mm")
+    assert made.status == 0, made.err
+    path = bench.folder / "c.h"
+    path.write_text(made.out, encoding="ascii")
+    assert bench("header", sign, "--width", "120mm", "--check", "c.h").status == 0
+    assert bench("header", "--check", "c.h").status == 0
+    stale = bench("header", sign, "--width", "240mm", "--check", "c.h")
+    assert stale.status == 1
+    assert "edited" not in stale.out
+    path.write_text(made.out.replace("LATCH_US 300UL", "LATCH_US 301UL"), encoding="ascii")
+    edited = bench("header", "--check", "c.h")
+    assert edited.status == 1
+    assert "edited by hand" in edited.out
+    path.write_text("int main(void) { return 0; }\n", encoding="ascii")
+    assert bench("header", "--check", "c.h").status == 2
+
+
+def test_the_constants_come_in_python_and_json_too(bench: Bench, sign: str) -> None:
+    as_json = json.loads(bench("header", sign, "--width", "120mm", "--form", "json").out)
+    as_python = bench("header", sign, "--width", "120mm", "--form", "py").out
+    names: dict[str, object] = {}
+    exec(compile(as_python, "constants.py", "exec"), names)  # noqa: S102 -- our own output is the subject
+    assert names["LED_COUNT"] == as_json["led_count"]
+
+
+def test_firmware_writes_a_program_with_the_plans_constants(bench: Bench, sign: str) -> None:
+    result = bench("firmware", "sketch", sign, "--width", "120mm", "--prefix", "LAMP")
+    assert result.status == 0, result.err
+    header = bench.folder / "sketch" / "marquee_constants.h"
+    assert (
+        header.read_text(encoding="ascii")
+        == bench("header", sign, "--width", "120mm", "--prefix", "LAMP").out
+    )
+    assert "LAMP_" in (bench.folder / "sketch" / "sign.c").read_text(encoding="ascii")
+
+
+def test_power_answers_without_artwork(bench: Bench) -> None:
+    words = ("power", "--leds", "300", "--pitch", "16.7mm", "--part", "ws2815")
+    wiring = ("--feed", "start,end", "--wire", "18AWG", "--feed-length", "1.5m")
+    result = bench(*words, *wiring)
+    assert result.status == 0, result.err
+    assert "licensed" in result.out
+    found = json.loads(bench(*words, *wiring, "--json").out)
+    assert [f["awg"] for f in found["feeds"]] == [18, 18]
+    assert [f["length_mm"] for f in found["feeds"]] == [1500.0, 1500.0]
+
+
+def test_power_solves_a_network_as_ngspice_does(bench: Bench) -> None:
+    from pathlib import Path
+
+    path = Path(__file__).parents[1] / "data" / "circuits" / "01_end_10.json"
+    published = json.loads(path.read_text(encoding="utf-8"))["results"]["v_led"]
+    found = json.loads(bench("power", "--circuit", str(path)).out)
+    # ngspice 39 operating point, printed to 1e-9 V.
+    assert found["v_led"] == pytest.approx(published, abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        ((), "--leds"),
+        (("--leds", "300", "--feed", "start", "--wire", "22AWG"), "22 AWG"),
+        (("--leds", "30", "--feed-length", "-1m"), "feed_length"),
+        (("--leds", "300", "--supply", "5V/0.2A"), "0.2"),
+        (("--leds", "30", "--supply", "12V/3A"), "12"),
+        (("--circuit", "none.json"), "none.json"),
+    ],
+)
+def test_power_refuses_what_cannot_be_wired(
+    bench: Bench, words: tuple[str, ...], said: str
+) -> None:
+    result = bench("power", *words)
+    assert result.status == 2
+    assert said in result.err
+    assert result.err.count("\n") == 1
