@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -39,6 +40,7 @@ MATRIX = np.array(  # linear sRGB to XYZ (D65): IEC 61966-2-1, equation 7 invert
 )
 
 
+@lru_cache(maxsize=32)
 def synthetic_plan(
     *,
     size_mm: tuple[float, float] = (600.0, 150.0),

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from math import hypot
 
+import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from marquee.outputs.pictures.canvas import Canvas, View
 from marquee.outputs.pictures.face import cell_colour, outline_zones, paint_zones, sample
@@ -14,6 +16,7 @@ from marquee.outputs.pictures.sheet import (
     Column,
     Lettering,
     Sheet,
+    TextBox,
     draw_table,
     table_height,
 )
@@ -23,6 +26,7 @@ from marquee.units import format_length
 from marquee.values import Path_mm, Wall
 
 _WHITE = (255, 255, 255)
+_WALL_TEXT = Lettering(size_px=SMALL_PX, align="centre", halo=_WHITE, bold=True)
 _MOST_ROWS = 48
 _TABLE_GAP_PX, _TABLE_MOST_PX = 32, 760
 # Thinnest a wall is drawn, in sheet pixels.
@@ -49,8 +53,7 @@ def draw_barriers(plan: Plan) -> Sheet:
     view = layout.view
     sheet.paste(walled_face(plan, view).reduced(), view.x, view.y)
     sheet.frame(view.x, view.y, view.width_px, view.height_px, WALL)
-    for wall in sorted(box.walls, key=lambda w: (-w.length_mm, w.id)):
-        _label_wall(sheet, view, wall)
+    _label_walls(sheet, plan, view)
     bar = sheet.scale_bar(MARGIN_PX, layout.bar_y, view.px_per_mm, layout.bar_most_px)
     quiet = Lettering(size_px=SMALL_PX, colour=sheet.theme.muted)
     sheet.text(
@@ -123,24 +126,41 @@ def _row(plan: Plan, wall: Wall) -> tuple[str, ...]:
     return f"W{wall.id}", sides, f"{wall.length_mm:.1f}", slots
 
 
-def _label_wall(sheet: Sheet, view: View, wall: Wall) -> None:
-    looks = Lettering(size_px=SMALL_PX, align="centre", halo=_WHITE, bold=True)
+def _label_walls(sheet: Sheet, plan: Plan, view: View) -> None:
+    """Put each wall's number, with its length where there is room, beside it and off all walls."""
+    taken = Canvas(view, _WHITE)
+    for wall in plan.box.walls:
+        taken.path(wall.path_mm, WALL, plan.box.wall_thickness_mm, LEAST_WALL_PX)
+    covered = cv2.integral((taken.reduced()[..., 0] < 200).astype(np.uint8))
+    for wall in sorted(plan.box.walls, key=lambda w: (-w.length_mm, w.id)):
+        places = _label_places(sheet, view, wall)
+        free = [box for box in places if sheet.is_free(box)]
+        if free:
+            # The first place of those that cover the least wall.
+            best = min(free, key=lambda box: _sum_within(covered, view, box))
+            sheet.text((best.x0 + best.x1) / 2, (best.y0 + best.y1) / 2, best.text, _WALL_TEXT)
+
+
+def _label_places(sheet: Sheet, view: View, wall: Wall) -> list[TextBox]:
+    places = []
     for text in (f"W{wall.id}  {wall.length_mm:.0f} mm", f"W{wall.id}"):
-        for share in (0.5, 0.35, 0.65, 0.2, 0.8):
+        for share in (0.5, 0.4, 0.6, 0.25, 0.75, 0.1, 0.9):
             x, y, dx, dy = _along(view, wall.path_mm, share)
-            box = sheet.measure(0, 0, text, looks)
+            box = sheet.measure(0, 0, text, _WALL_TEXT)
             # Clear of the wall by the box's reach across it, on one side or the other.
-            reach = abs(dx) * (box.x1 - box.x0) / 2 + abs(dy) * (box.y1 - box.y0) / 2 + 7
+            reach = abs(dx) * box.x1 + abs(dy) * box.y1 + 7
             for side in (1, -1):
-                place = (x + side * dx * reach, y + side * dy * reach)
-                box = sheet.measure(*place, text, looks)
-                if (
-                    view.holds(box.x0 - 5, box.y0)
-                    and view.holds(box.x1 + 5, box.y1)
-                    and sheet.is_free(box)
-                ):
-                    sheet.text(*place, text, looks)
-                    return
+                box = sheet.measure(x + side * dx * reach, y + side * dy * reach, text, _WALL_TEXT)
+                if view.holds(box.x0 - 5, box.y0) and view.holds(box.x1 + 5, box.y1):
+                    places.append(box)
+    return places
+
+
+def _sum_within(integral: NDArray[np.int32], view: View, box: TextBox) -> int:
+    left, top = round(box.x0 - view.x), round(box.y0 - view.y)
+    right, bottom = round(box.x1 - view.x), round(box.y1 - view.y)
+    corners = integral[[bottom, top, bottom, top], [right, left, left, right]].astype(int)
+    return int(corners[0] + corners[1] - corners[2] - corners[3])
 
 
 def _along(view: View, path: Path_mm, share: float) -> tuple[float, float, float, float]:

@@ -217,7 +217,8 @@ def _number(sheet: Sheet, plan: Plan, view: View, step: int) -> None:
         box = sheet.measure(0, 0, f"{i}", looks)
         clear = radius + (5.0 if i == 0 else 0.0)
         up, aside = clear + 8.0, clear + box.x1 + 3.0
-        for dx, dy in ((0, -up), (0, up), (aside, 0), (-aside, 0)):
+        over = ((0, -up), (0, up), (aside, -up), (-aside, -up), (aside, up), (-aside, up))
+        for dx, dy in (*over, (aside, 0), (-aside, 0)):
             box = sheet.measure(x + dx, y + dy, f"{i}", looks)
             inside = view.holds(box.x0, box.y0) and view.holds(box.x1, box.y1)
             if inside and sheet.is_free(box):

@@ -9,7 +9,6 @@ from numpy.typing import NDArray
 from marquee.colour.adapt import adaptation_matrix, observed_white_xyz
 from marquee.colour.constants import D65_XYZ, XYZ_TO_SRGB
 from marquee.outputs.pictures.canvas import View
-from marquee.outputs.pictures.face import sample
 from marquee.outputs.pictures.sheet import sixteenths
 from marquee.plan import Plan
 
@@ -85,13 +84,12 @@ def _place_in(
 
 def open_share(plan: Plan, view: View) -> NDArray[np.float32]:
     """Return the share of each sheet pixel of a view that is aperture, 0 to 1."""
-    zone_map = plan.zone_map
-    lit = sample(zone_map.zone_of_px, zone_map.mm_per_px, view) >= 0
+    zone_of_px = plan.zone_map.zone_of_px
     size = (view.width_px, view.height_px)
-    share: NDArray[np.float32] = cv2.resize(
-        lit.astype(np.float32), size, interpolation=cv2.INTER_AREA
-    )
-    return share
+    finer = zone_of_px.shape[1] >= view.width_px
+    lit = cv2.compare(zone_of_px, -1, cv2.CMP_GT)
+    share = cv2.resize(lit, size, interpolation=cv2.INTER_AREA if finer else cv2.INTER_LINEAR)
+    return np.asarray(share, np.float32) / np.float32(255)
 
 
 def cycling_zones(plan: Plan) -> tuple[int, ...]:
