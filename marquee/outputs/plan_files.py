@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from marquee.outputs.constants_json import constants_json_text
+from marquee.outputs.constants_py import constants_py_text
 from marquee.outputs.header import header_text
 from marquee.outputs.parts_list import parts_csv
 from marquee.outputs.pictures.barriers import barriers_picture
@@ -20,6 +22,8 @@ _TEXTS = {
     "summary.txt": summary_text,
     "plan.json": plan_json,
     "marquee_constants.h": header_text,
+    "marquee_constants.py": constants_py_text,
+    "marquee_constants.json": constants_json_text,
     "parts.csv": parts_csv,
     "wiring.svg": wiring_svg,
 }
