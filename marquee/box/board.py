@@ -1,0 +1,163 @@
+"""Board: free LED places in each cell, spread evenly, and a short chain through them."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from marquee.box.chambers import Chambers
+from marquee.box.ground import Floats
+
+if TYPE_CHECKING:
+    import shapely
+
+_MOST_SAMPLES = 6000
+_LLOYD_ROUNDS = 40
+_MOST_SWEEPS = 60
+
+
+def spread_leds(chambers: Chambers, pitch_mm: float) -> tuple[Floats, NDArray[np.intp]]:
+    """Return places and cells of free LEDs: one for each pitch² of the part of a cell that needs light.
+
+    Places are a centroidal Voronoi tessellation of that part (Lloyd's algorithm, IEEE Trans. Information
+    Theory 28(2), 1982), so that every LED has the same area to light; each stays clear of walls.
+
+    Parameters
+    ----------
+    chambers : Chambers
+    pitch_mm : float
+        Mean spacing [mm].
+    """
+    places: list[Floats] = []
+    cells: list[NDArray[np.intp]] = []
+    for cell in chambers.needy.tolist():
+        found = _spread(chambers, cell, pitch_mm)
+        places.append(found)
+        cells.append(np.full(len(found), cell, np.intp))
+    if not places:
+        return np.zeros((0, 2)), np.zeros(0, np.intp)
+    return np.vstack(places), np.concatenate(cells)
+
+
+def _spread(chambers: Chambers, cell: int, pitch_mm: float) -> Floats:
+    import shapely
+
+    shape = chambers.shapes[cell]
+    near = _near_apertures(chambers, cell)
+    area_mm2 = float(shapely.area(near))
+    step = max(0.5, min(pitch_mm / 8, 2.0), np.sqrt(area_mm2 / _MOST_SAMPLES))
+    x0, y0, x1, y1 = shapely.bounds(near)
+    x, y = np.meshgrid(np.arange(x0 + step / 2, x1, step), np.arange(y0 + step / 2, y1, step))
+    samples = _inside(near, np.stack([x.ravel(), y.ravel()], axis=1))
+    fits = samples[chambers.holding(samples) == cell] if len(samples) else samples
+    if not len(fits):
+        return np.zeros((0, 2))
+    count = min(max(1, round(area_mm2 / pitch_mm**2)), len(fits))
+    seeds = _far_apart(fits, count)
+    placed = _lloyd(samples, fits, seeds)
+    return _inside(shape, placed)
+
+
+def _inside(shape: shapely.Geometry, places: Floats) -> Floats:
+    import shapely
+
+    held = np.asarray(shapely.contains_xy(shape, places[:, 0], places[:, 1]), bool)
+    return np.asarray(places[held])
+
+
+def _near_apertures(chambers: Chambers, cell: int) -> shapely.Geometry:
+    """Return the part of a cell within half a depth of its apertures' outer bounds, the part to light."""
+    import shapely
+
+    discs = shapely.buffer(
+        shapely.points(chambers.apertures_mm[cell]), chambers.reach_mm / 2, quad_segs=4
+    )
+    return shapely.intersection(chambers.shapes[cell], shapely.union_all(discs))
+
+
+def _far_apart(places: Floats, count: int) -> Floats:
+    """Return places each as far as can be from those before it, starting nearest the middle."""
+    first = int(np.argmin(np.abs(places - places.mean(axis=0)).sum(axis=1)))
+    chosen = [first]
+    off = np.hypot(*(places - places[first]).T)
+    for _ in range(count - 1):
+        chosen.append(int(np.argmax(off)))
+        off = np.minimum(off, np.hypot(*(places - places[chosen[-1]]).T))
+    return places[chosen]
+
+
+def _lloyd(samples: Floats, fits: Floats, seeds: Floats) -> Floats:
+    from scipy.spatial import cKDTree
+
+    allowed = cKDTree(fits)
+    for _ in range(_LLOYD_ROUNDS):
+        _, owner = cKDTree(seeds).query(samples)
+        size = np.bincount(owner, minlength=len(seeds))
+        middle = (
+            np.stack([np.bincount(owner, samples[:, i], len(seeds)) for i in (0, 1)], axis=1)
+            / np.maximum(size, 1)[:, None]
+        )
+        middle[size == 0] = seeds[size == 0]
+        off, nearest = allowed.query(middle)
+        # Centroids that fit stay exact; others go to the nearest place that fits.
+        misfit = np.asarray(off) > 0.8 * _sample_step(fits)
+        new = np.where(misfit[:, None], fits[nearest], middle)
+        if np.abs(new - seeds).max() < 0.01:
+            return np.asarray(new)
+        seeds = new
+    return seeds
+
+
+def _sample_step(fits: Floats) -> float:
+    xs = np.unique(np.round(fits[:, 0], 6))
+    return float(np.diff(xs).min()) if len(xs) > 1 else 1.0
+
+
+def short_chain(xy_mm: Floats) -> NDArray[np.intp]:
+    """Return an order of short total length without crossings: to and fro in bands, then 2-opt.
+
+    A path no exchange of two links can shorten crosses itself nowhere (Croes, Operations Research 6, 1958, on
+    inversions; two crossing links are always longer than the two that uncross them).
+    """
+    n = len(xy_mm)
+    if n < 3:
+        return np.arange(n)
+    order = _bands(xy_mm)
+    for _ in range(_MOST_SWEEPS):
+        if not _sweep(xy_mm, order):
+            break
+    return order
+
+
+def _bands(xy_mm: Floats) -> NDArray[np.intp]:
+    low, high = xy_mm.min(axis=0), xy_mm.max(axis=0)
+    upright = int((high - low)[1] > (high - low)[0])
+    along, across = xy_mm[:, upright], xy_mm[:, 1 - upright]
+    span = np.maximum(high - low, 1e-9)
+    width = np.sqrt(2 * span[0] * span[1] / len(xy_mm)) * 0.75
+    band = np.floor((across - across.min()) / max(width, 1e-9)).astype(int)
+    sign = np.where(band % 2 == 0, 1.0, -1.0)
+    return np.lexsort((along * sign, band))
+
+
+def _sweep(xy_mm: Floats, order: NDArray[np.intp]) -> bool:
+    """Reverse stretches of the path where that shortens it; return whether any did."""
+    n, better = len(order), False
+    for i in range(-1, n - 2):
+        p = xy_mm[order]
+        first = p[i + 1]
+        # Links (i, i+1) and (j, j+1) become (i, j) and (i+1, j+1); an open end has no link.
+        j = np.arange(i + 2, n)
+        before_i = 0.0 if i < 0 else float(np.hypot(*(p[i] - first)))
+        to_j = np.zeros(len(j)) if i < 0 else np.hypot(*(p[i] - p[j]).T)
+        nxt = np.vstack([p[j[:-1] + 1], p[-1:]])
+        link, new = np.hypot(*(p[j] - nxt).T), np.hypot(*(first - nxt).T)
+        link[-1] = new[-1] = 0.0
+        gain = before_i + link - to_j - new
+        k = int(np.argmax(gain))
+        if gain[k] > 1e-9:
+            order[i + 1 : j[k] + 1] = order[i + 1 : j[k] + 1][::-1].copy()
+            better = True
+    return better

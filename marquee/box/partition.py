@@ -1,0 +1,121 @@
+"""Which zone's cell each place of the face falls to, before walls are pulled taut."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from marquee.box.ground import Ground, Labels
+
+# The front between labels is moved on a grid of about this many pixels, then on the working grid.
+_COARSE_PX = 60_000
+_ROUNDS_PER_SCALE = 12
+
+
+def shortest_labels(ground: Ground, widest: float) -> Labels:
+    """Return zone ids over the working grid with short borders between them.
+
+    Threshold dynamics (Merriman, Bence, Osher 1992, 1994; several phases: Esedoḡlu, Otto, Comm. Pure Appl.
+    Math. 68(5), 2015): every zone's indicator is blurred, each place goes to the largest, land stays its
+    owner's; borders then shrink towards minimal length. Blurs run from wide to narrow.
+
+    Parameters
+    ----------
+    ground : Ground
+    widest : float
+        First blur's standard deviation as a share of the face's shorter side; 0 starts narrow.
+    """
+    shrink = max(1, int(np.sqrt(ground.land.size / _COARSE_PX)))
+    land, nearest = _coarse(ground, shrink)
+    labels = np.where(land >= 0, land, nearest)
+    sigma = widest * min(labels.shape)
+    while sigma > 3:
+        labels = _flow(labels, land, sigma)
+        sigma *= 0.6
+    labels = _flow(labels, land, 3.0)
+    if shrink > 1:
+        height, width = ground.land.shape
+        labels = np.repeat(np.repeat(labels, shrink, axis=0), shrink, axis=1)[:height, :width]
+        labels = np.where(ground.land >= 0, ground.land, labels)
+        labels = _flow(labels, ground.land, 1.5 * shrink, rounds=2)
+    return settle(labels, ground)
+
+
+def _coarse(ground: Ground, shrink: int) -> tuple[Labels, Labels]:
+    if shrink == 1:
+        return ground.land, ground.nearest
+    height, width = ground.land.shape
+    pad = ((0, -height % shrink), (0, -width % shrink))
+    land = np.pad(ground.land, pad, mode="edge")
+    nearest = np.pad(ground.nearest, pad, mode="edge")
+    middle = shrink // 2
+    blocks = land.reshape(land.shape[0] // shrink, shrink, land.shape[1] // shrink, shrink)
+    any_land = blocks.max(axis=(1, 3))
+    centre = land[middle::shrink, middle::shrink]
+    return np.where(centre >= 0, centre, any_land), nearest[middle::shrink, middle::shrink]
+
+
+def _flow(labels: Labels, land: Labels, sigma: float, rounds: int = _ROUNDS_PER_SCALE) -> Labels:
+    fixed = land >= 0
+    present = np.unique(labels)
+    for _ in range(rounds):
+        best = np.full(labels.shape, -1.0, np.float32)
+        new = labels.copy()
+        for zone in present.tolist():
+            share = _blurred(labels == zone, sigma)
+            wins = share > best
+            best[wins] = share[wins]
+            new[wins] = zone
+        new[fixed] = land[fixed]
+        if np.count_nonzero(new != labels) <= 0.0005 * labels.size:
+            return new
+        labels = new
+    return labels
+
+
+def _blurred(mask: NDArray[np.bool_], sigma: float) -> NDArray[np.float32]:
+    """Return the share of `mask` around each pixel; wide blurs are made on a smaller picture."""
+    import cv2
+
+    height, width = mask.shape
+    shrink = min(max(1, int(sigma / 3)), height, width)
+    share = mask.astype(np.float32)
+    if shrink > 1:
+        small = (-(-width // shrink), -(-height // shrink))
+        share = cv2.resize(share, small, interpolation=cv2.INTER_AREA)
+    share = cv2.GaussianBlur(share, (0, 0), sigma / shrink, borderType=cv2.BORDER_REFLECT)
+    if shrink > 1:
+        share = cv2.resize(share, (width, height), interpolation=cv2.INTER_LINEAR)
+    return np.asarray(share, np.float32)
+
+
+def settle(labels: Labels, ground: Ground) -> Labels:
+    """Return labels whose every connected part holds land of its zone, stray parts given to a neighbour."""
+    import cv2
+
+    labels = labels.copy()
+    for _ in range(8):
+        strays = np.zeros(labels.shape, bool)
+        for zone in np.unique(labels).tolist():
+            own = (labels == zone).astype(np.uint8)
+            count, part = cv2.connectedComponents(own, connectivity=4)
+            held = np.zeros(count, bool)
+            held[np.unique(part[ground.land == zone])] = True
+            held[0] = True
+            strays |= ~held[part]
+        if not strays.any():
+            break
+        labels = _given_away(labels, strays)
+    return labels
+
+
+def _given_away(labels: Labels, strays: NDArray[np.bool_]) -> Labels:
+    import cv2
+
+    _, number = cv2.distanceTransformWithLabels(
+        strays.astype(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5, labelType=cv2.DIST_LABEL_PIXEL
+    )
+    kept = ~strays
+    label_of = np.zeros(int(number.max()) + 1, np.int32)
+    label_of[number[kept]] = labels[kept]
+    return np.where(strays, label_of[number], labels).astype(np.int32)

@@ -1,0 +1,195 @@
+"""What the maker should know of the walls: where they must taper, where they are tight, what they cover."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from marquee.box.ground import Floats, Ground
+from marquee.errors import Finding
+from marquee.project import BoxSettings
+from marquee.values import Cell, Wall, ZoneMap
+
+_MOST_PLACES = 4
+# Stretches nearer to each other than this along a wall are told as one [mm].
+_JOIN_MM = 10.0
+
+
+def box_findings(
+    zone_map: ZoneMap,
+    ground: Ground,
+    walls: tuple[Wall, ...],
+    cells: tuple[Cell, ...],
+    settings: BoxSettings,
+) -> tuple[Finding, ...]:
+    """Return remarks on touching colours, tight walls and apertures that walls cover wholly."""
+    found: list[Finding] = []
+    pairs = sorted({wall.zones for wall in walls})
+    room = _Room(ground)
+    for pair in pairs:
+        own = [wall for wall in walls if wall.zones == pair]
+        found += _pair_findings(zone_map, room, own, settings)
+    found += _covered(zone_map, ground, cells)
+    return tuple(found)
+
+
+class _Room:
+    """How far the walls are from apertures."""
+
+    def __init__(self, ground: Ground) -> None:
+        import cv2
+
+        self.ground = ground
+        far = cv2.distanceTransform(
+            (ground.aperture < 0).astype(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_PRECISE
+        )
+        self.off_mm = far * ground.step_mm
+        self._trees: dict[int, Any] = {}
+
+    def around_mm(self, places: Floats) -> Floats:
+        """Return the distance from each place to the nearest aperture's edge, less than 0 inside [mm]."""
+        step = self.ground.step_mm
+        height, width = self.off_mm.shape
+        x = np.clip((places[:, 0] / step).astype(int), 0, width - 1)
+        y = np.clip((places[:, 1] / step).astype(int), 0, height - 1)
+        return np.asarray(self.off_mm[y, x] - step / 2, float)
+
+    def gap_mm(self, place: Floats, pair: tuple[int, int]) -> float:
+        """Return the width of the gap between two zones' apertures at a place between them [mm]."""
+        gaps = []
+        for one, other in (pair, pair[::-1]):
+            near = self._finder(one).data[self._finder(one).query(place)[1]]
+            gaps.append(float(self._finder(other).query(near)[0]) - self.ground.step_mm)
+        return max(0.0, min(gaps))
+
+    def _finder(self, zone: int) -> Any:  # noqa: ANN401 -- scipy's tree has no precise type
+        from scipy.spatial import cKDTree
+
+        if zone not in self._trees:
+            y, x = np.nonzero(self.ground.aperture == zone)
+            self._trees[zone] = cKDTree(np.stack([x + 0.5, y + 0.5], axis=1) * self.ground.step_mm)
+        return self._trees[zone]
+
+
+def _pair_findings(
+    zone_map: ZoneMap, room: _Room, walls: list[Wall], settings: BoxSettings
+) -> list[Finding]:
+    half, clear = settings.wall_thickness_mm / 2, settings.clearance_mm
+    step = room.ground.step_mm
+    knife: list[tuple[float, Floats, float]] = []
+    tight: list[tuple[float, Floats, float]] = []
+    for wall in walls:
+        places = _samples(np.array(wall.path_mm), step)
+        off = room.around_mm(places)
+        knife += _stretches(places, off, half - step / 2, step)
+        tight += _stretches(places, off, half + clear - 1.5 * step, step)
+    names = " and ".join(f"'{zone_map.zones[z].name}'" for z in walls[0].zones)
+    if knife:
+        return [_touching(zone_map, room, walls[0].zones, knife, names, settings)]
+    if tight:
+        return [_tight(tight, names, settings)]
+    return []
+
+
+def _samples(path: Floats, step_mm: float) -> Floats:
+    import shapely
+
+    line = shapely.LineString(path)
+    n = max(2, int(line.length / max(step_mm, 0.25)))
+    at = np.linspace(0, line.length, n)
+    return shapely.get_coordinates(shapely.line_interpolate_point(line, at))
+
+
+def _stretches(
+    places: Floats, off_mm: Floats, limit_mm: float, step_mm: float
+) -> list[tuple[float, Floats, float]]:
+    """Return (least distance, where, length) of each stretch nearer to apertures than the limit."""
+    near = np.flatnonzero(off_mm < limit_mm)
+    if not len(near):
+        return []
+    spacing = float(np.hypot(*(places[1] - places[0]))) if len(places) > 1 else step_mm
+    breaks = np.flatnonzero(np.diff(near) * spacing > _JOIN_MM) + 1
+    found = []
+    for group in np.split(near, breaks):
+        worst = group[int(np.argmin(off_mm[group]))]
+        found.append((float(off_mm[worst]), places[worst], float(len(group) * spacing)))
+    return found
+
+
+def _touching(
+    zone_map: ZoneMap,
+    room: _Room,
+    pair: tuple[int, int],
+    stretches: list[tuple[float, Floats, float]],
+    names: str,
+    settings: BoxSettings,
+) -> Finding:
+    stretches = sorted(stretches, key=lambda s: (s[0], s[1].tolist()))
+    gaps = [(room.gap_mm(place, pair), place) for _, place, _ in stretches]
+    known = [a.gap_mm for a in zone_map.adjacent if tuple(sorted(a.zones)) == pair]
+    gap = min([gaps[0][0], *known])
+    wall = settings.wall_thickness_mm
+    length = sum(s[2] for s in stretches)
+    more = "; ".join(f"{g:.1f} mm at {_at(p)}" for g, p in gaps[1:_MOST_PLACES])
+    rest = len(gaps) - _MOST_PLACES
+    also = f" Also {more}{f' and {rest} more places' if rest > 0 else ''}." if more else ""
+    return Finding(
+        code="barriers.touching",
+        where=f"{names}, {_at(gaps[0][1])}",
+        message=f"gap {gap:.1f} mm, wall {wall:g} mm: over {length:.0f} mm of wall taper its top to a knife edge "
+        f"in the middle of the gap, or widen the opaque bridge on the face by {max(wall - gap, 0.0):.1f} mm "
+        f"({max(wall + 2 * settings.clearance_mm - gap, 0.0):.1f} mm for full clearance).{also}",
+    )
+
+
+def _tight(
+    stretches: list[tuple[float, Floats, float]], names: str, settings: BoxSettings
+) -> Finding:
+    least, place, _ = min(stretches, key=lambda s: (s[0], s[1].tolist()))
+    length = sum(s[2] for s in stretches)
+    clearance = max(least - settings.wall_thickness_mm / 2, 0.0)
+    return Finding(
+        code="barriers.tight",
+        where=f"{names}, {_at(place)}",
+        message=f"the wall fits but keeps only {clearance:.1f} mm from apertures over {length:.0f} mm, "
+        f"{settings.clearance_mm:g} mm was asked; cut and glue it exactly, or use a thinner sheet",
+    )
+
+
+def _at(place: Floats) -> str:
+    return f"{place[0]:.0f}, {place[1]:.0f} mm"
+
+
+def _covered(zone_map: ZoneMap, ground: Ground, cells: tuple[Cell, ...]) -> list[Finding]:
+    """Return a remark for every zone with apertures that lie wholly on walls."""
+    import cv2
+
+    open_px = np.zeros(ground.aperture.shape, np.uint8)
+    for cell in cells:
+        mask = np.zeros_like(open_px)
+        rings = [np.array(cell.outline_mm), *(np.array(h) for h in cell.holes_mm)]
+        scaled = [np.round((r / ground.step_mm - 0.5) * 16).astype(np.int32) for r in rings]
+        cv2.fillPoly(mask, scaled, 1, shift=4)
+        open_px |= mask * (ground.aperture == cell.zone).astype(np.uint8)
+    found = []
+    for zone in zone_map.zones:
+        own = (ground.aperture == zone.id).astype(np.uint8)
+        count, part = cv2.connectedComponents(own)
+        lit = np.zeros(count, bool)
+        lit[np.unique(part[open_px > 0])] = True
+        dark = np.flatnonzero(~lit[1:]) + 1
+        if not len(dark):
+            continue
+        y, x = np.nonzero(part == dark[0])
+        place = np.array([x.mean() + 0.5, y.mean() + 0.5]) * ground.step_mm
+        found.append(
+            Finding(
+                code="barriers.covered",
+                where=f"'{zone.name}', {_at(place)}",
+                message=f"{len(dark)} aperture(s) are narrower than the walls beside them and get light only past a "
+                "knife edge; use a thinner sheet, part the colours on the face, or light them with a neighbour "
+                "(an override with the neighbour's zone name)",
+            )
+        )
+    return found

@@ -1,0 +1,157 @@
+"""Lines pulled taut like rubber bands around the land, their junctions free to move."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from marquee.box.ground import Floats, Ground
+from marquee.box.network import Line, Network
+
+_MOST_PASSES = 400
+# Triangles smaller than this hold nothing [mm²].
+_NOTHING_MM2 = 1e-9
+
+
+class Shores:
+    """Corners of land, found by place."""
+
+    def __init__(self, ground: Ground) -> None:
+        import shapely
+
+        self.xy_mm, self.zone = ground.shore_mm, ground.shore_zone
+        self.tree = shapely.STRtree([shapely.Point(p) for p in self.xy_mm])
+
+    def inside(self, triangles: Floats) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+        """Return pairs of triangle (of (n, 3, 2) mm) and corner for corners within or on each."""
+        import shapely
+
+        shapes = shapely.polygons(triangles)
+        pairs = self.tree.query(shapes, predicate="intersects")
+        return np.asarray(pairs[0], np.intp), np.asarray(pairs[1], np.intp)
+
+
+def pull_taut(network: Network, shores: Shores) -> None:
+    """Shorten every line between its nodes as far as the land lets it.
+
+    A vertex is dropped where the triangle with its neighbours holds no corner of land that the line has to
+    pass on that side, else replaced by the hull of the corners in it; what remains is the shortest path with
+    the same land on either side.
+    """
+    for turn in range(_MOST_PASSES):
+        jobs = [(line, _chosen(line, turn % 2)) for line in network.lines]
+        jobs = [(line, chosen) for line, chosen in jobs if len(chosen)]
+        if not jobs:
+            if not any(line.active[_inner(line)].any() for line in network.lines):
+                return
+            continue
+        _one_pass(jobs, shores)
+
+
+def _inner(line: Line) -> slice:
+    return slice(None) if line.closed else slice(1, -1)
+
+
+def _chosen(line: Line, parity: int) -> NDArray[np.intp]:
+    """Return active inner vertices of one parity, no two of them neighbours."""
+    n = len(line.xy_mm)
+    if line.closed and n < 3:
+        return np.zeros(0, np.intp)
+    ids = np.flatnonzero(line.active)
+    if not line.closed:
+        ids = ids[(ids > 0) & (ids < n - 1)]
+    ids = ids[ids % 2 == parity]
+    if line.closed and n % 2 == 1 and len(ids) and ids[0] == 0 and ids[-1] == n - 1:
+        ids = ids[:-1]
+    return np.asarray(ids, np.intp)
+
+
+def _one_pass(jobs: list[tuple[Line, NDArray[np.intp]]], shores: Shores) -> None:
+    triangles, left_turn, foe = [], [], []
+    for line, ids in jobs:
+        n = len(line.xy_mm)
+        corners = np.stack(
+            [line.xy_mm[(ids - 1) % n], line.xy_mm[ids], line.xy_mm[(ids + 1) % n]], axis=1
+        )
+        turn = _cross(corners)
+        triangles.append(corners)
+        left_turn.append(turn)
+        # Land on the outer side of the bend does not hold the line.
+        foe.append(np.where(turn > 0, line.zones[1], line.zones[0]))
+    tri, turn, outer = np.concatenate(triangles), np.concatenate(left_turn), np.concatenate(foe)
+    flat = np.abs(turn) <= _NOTHING_MM2
+    which, corner = shores.inside(tri[~flat])
+    which = np.flatnonzero(~flat)[which]
+    held = shores.zone[corner] != outer[which]
+    which, corner = which[held], corner[held]
+    order = np.argsort(which, kind="stable")
+    which, corner = which[order], corner[order]
+    starts = np.searchsorted(which, np.arange(len(tri) + 1))
+    offset = 0
+    for line, ids in jobs:
+        changes: list[tuple[int, Floats]] = []
+        for k, vertex in enumerate(ids.tolist()):
+            t = offset + k
+            points = shores.xy_mm[corner[starts[t] : starts[t + 1]]]
+            chain = _hull_chain(tri[t], points) if len(points) else np.zeros((0, 2))
+            if len(chain) == 1 and np.abs(chain[0] - tri[t, 1]).max() < 1e-9:
+                line.active[vertex] = False
+            else:
+                changes.append((vertex, chain))
+        offset += len(ids)
+        if changes:
+            _apply(line, changes)
+
+
+def _cross(corners: Floats) -> Floats:
+    first, second = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 1]
+    return np.asarray(first[:, 0] * second[:, 1] - first[:, 1] * second[:, 0])
+
+
+def _hull_chain(triangle: Floats, points: Floats) -> Floats:
+    """Return the corners of the shortest path from a to c that keeps b's side of the points."""
+    a, b, c = triangle
+    along = c - a
+    span = float(np.hypot(*along))
+    if span < 1e-12:
+        far = points[np.argmax(np.abs(points - a).sum(axis=1))]
+        return far[None] if np.abs(far - a).max() > 1e-9 else np.zeros((0, 2))
+    e = along / span
+    normal = np.array([-e[1], e[0]])
+    if (b - a) @ normal < 0:
+        normal = -normal
+    u, v = (points - a) @ e, (points - a) @ normal
+    keep = (
+        (v > 1e-9)
+        & (np.abs(points - a).max(axis=1) > 1e-9)
+        & (np.abs(points - c).max(axis=1) > 1e-9)
+    )
+    if not keep.any():
+        return np.zeros((0, 2))
+    u, v, points = u[keep], v[keep], points[keep]
+    order = np.lexsort((v, u))
+    chain: list[tuple[float, float, int]] = [(0.0, 0.0, -1)]
+    for k in [*order.tolist(), -2]:
+        pu, pv = (span, 0.0) if k == -2 else (float(u[k]), float(v[k]))
+        while len(chain) > 1:
+            (u1, v1, _), (u2, v2, _) = chain[-2], chain[-1]
+            if (u2 - u1) * (pv - v1) - (v2 - v1) * (pu - u1) >= -1e-12:
+                chain.pop()
+            else:
+                break
+        chain.append((pu, pv, k))
+    return points[[k for _, _, k in chain if k >= 0]]
+
+
+def _apply(line: Line, changes: list[tuple[int, Floats]]) -> None:
+    n = len(line.xy_mm)
+    pieces, flags, last = [], [], 0
+    active = line.active.copy()
+    for vertex, _ in changes:
+        active[(vertex - 1) % n] = active[(vertex + 1) % n] = True
+    for vertex, chain in changes:
+        pieces += [line.xy_mm[last:vertex], chain]
+        flags += [active[last:vertex], np.ones(len(chain), bool)]
+        last = vertex + 1
+    line.xy_mm = np.concatenate([*pieces, line.xy_mm[last:]])
+    line.active = np.concatenate([*flags, active[last:]])

@@ -1,0 +1,367 @@
+"""Walls against geometry worked out by hand, shapely's predicates and scipy's exact minimum cut."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from numpy.typing import NDArray
+
+from marquee.box.barriers import build_box
+from marquee.errors import QuantityError
+from marquee.project import BoxSettings
+from marquee.values import Box, ZoneMap
+from tests.box.factory import blank, disc, polygon, rect, zone_map
+
+# Half a wall and the clearance of the default settings.
+REACH_MM = 1.5 + 1.0
+# Walls keep this much more than asked, so that pixels' corners and cutting tolerance are covered:
+# half a pixel's diagonal beyond its edge, 0.08 mm margin.
+EXTRA_MM = 0.25 * (np.sqrt(0.5) - 0.5) + 0.08
+
+
+def build(labels: NDArray[np.int16], **stated: str) -> tuple[ZoneMap, Box]:
+    zones = zone_map(labels)
+    return zones, build_box(zones, BoxSettings.model_validate(stated))
+
+
+def shapes(box: Box) -> list[shapely.Polygon]:
+    return [shapely.Polygon(cell.outline_mm, cell.holes_mm) for cell in box.cells]
+
+
+def wall_lines(box: Box) -> shapely.Geometry:
+    return shapely.union_all([shapely.LineString(wall.path_mm) for wall in box.walls])
+
+
+def pixel_places(zones: ZoneMap, zone: int) -> NDArray[np.float64]:
+    y, x = np.nonzero(zones.zone_of_px == zone)
+    return np.stack([(x + 0.5) * zones.mm_per_px, (y + 0.5) * zones.mm_per_px], axis=1)
+
+
+def assert_partition(zones: ZoneMap, box: Box) -> None:
+    """Check by shapely's predicates: closed, valid, disjoint, and nothing of the face lost."""
+    cells = shapes(box)
+    face = shapely.box(0, 0, box.width_mm, box.height_mm)
+    for cell, shape in zip(box.cells, cells, strict=True):
+        assert shapely.is_valid(shape)
+        assert shape.area == pytest.approx(cell.area_mm2, rel=1e-9)
+    union = shapely.union_all(cells)
+    assert shapely.area(union) == pytest.approx(sum(s.area for s in cells), rel=1e-9)
+    walls = shapely.union_all(
+        [
+            shapely.LineString(w.path_mm).buffer(
+                box.wall_thickness_mm / 2, cap_style="square", join_style="mitre", mitre_limit=2
+            )
+            for w in box.walls
+        ]
+    )
+    walled = shapely.area(shapely.intersection(walls, face))
+    assert walled + shapely.area(union) == pytest.approx(face.area, rel=2e-4)
+    # Regions between the centre lines hold apertures of one zone only.
+    rim = shapely.LinearRing(
+        [(0, 0), (box.width_mm, 0), (box.width_mm, box.height_mm), (0, box.height_mm)]
+    )
+    noded = shapely.union_all([rim, wall_lines(box)]) if box.walls else rim
+    regions = list(shapely.get_parts(shapely.polygonize(shapely.get_parts(noded).tolist())))
+    for region in regions:
+        held = [
+            z.id
+            for z in zones.zones
+            if shapely.contains_xy(
+                region.buffer(-0.5 * zones.mm_per_px), *pixel_places(zones, z.id).T
+            ).any()
+        ]
+        assert len(held) == 1
+    # Every line parts two regions: none is needless, none ends in the open.
+    dangles = shapely.get_parts(shapely.polygonize_full([noded])[2])
+    assert len(dangles) == 0
+
+
+def assert_clear(zones: ZoneMap, box: Box, reach_mm: float = REACH_MM) -> None:
+    lines = wall_lines(box)
+    shapely.prepare(lines)
+    for zone in zones.zones:
+        places = pixel_places(zones, zone.id)
+        h = zones.mm_per_px / 2
+        off = shapely.distance(lines, shapely.points(places))
+        near = places[off < off.min() + 2 * h]
+        squares = shapely.box(near[:, 0] - h, near[:, 1] - h, near[:, 0] + h, near[:, 1] + h)
+        assert shapely.distance(lines, squares).min() >= reach_mm
+
+
+def two_blocks() -> NDArray[np.int16]:
+    labels = blank(120, 60)
+    rect(labels, 0, (10, 10, 50, 50))
+    rect(labels, 1, (70, 10, 110, 50))
+    return labels
+
+
+def test_two_rectangles_get_one_straight_wall_from_rim_to_rim() -> None:
+    zones, box = build(two_blocks())
+    assert [w.zones for w in box.walls] == [(0, 1)]
+    # The shortest line that parts them is upright: as long as the face is high.
+    assert box.total_length_mm == pytest.approx(60.0, abs=0.02)
+    assert len(box.walls[0].path_mm) == 2
+    assert_partition(zones, box)
+    assert_clear(zones, box)
+
+
+def test_a_wall_is_as_long_as_its_path() -> None:
+    labels = blank(120, 60)
+    disc(labels, 0, (60, 30), 12)
+    rect(labels, 1, (5, 5, 115, 8))
+    _, box = build(labels)
+    for wall in box.walls:
+        assert wall.length_mm == pytest.approx(shapely.LineString(wall.path_mm).length, rel=1e-12)
+
+
+def test_one_zone_is_one_cell_without_walls() -> None:
+    labels = blank(100, 40)
+    rect(labels, 0, (10, 10, 20, 30))
+    rect(labels, 0, (60, 10, 90, 30))
+    _, box = build(labels)
+    assert box.walls == ()
+    assert [cell.zone for cell in box.cells] == [0]
+    assert box.cells[0].area_mm2 == pytest.approx(4000.0)
+
+
+def test_an_island_gets_a_ring_as_long_as_its_offset_hull() -> None:
+    # A cross in the middle of a large ring of another zone: the shortest loop around it is the boundary of the
+    # convex hull of the cross grown by the reach (the perimeter of a convex body grown by r is P + 2πr).
+    labels = blank(160, 120)
+    rect(labels, 1, (10, 10, 150, 110))
+    labels[80:400, 120:520] = -1
+    rect(labels, 0, (60, 52, 100, 68))
+    rect(labels, 0, (72, 40, 88, 80))
+    zones, box = build(labels)
+    hull = shapely.convex_hull(
+        shapely.MultiPoint(
+            [(60, 52), (100, 52), (100, 68), (60, 68), (72, 40), (88, 40), (72, 80), (88, 80)]
+        )
+    )
+    shortest = hull.length + 2 * np.pi * (REACH_MM)
+    assert len(box.walls) == 1
+    path = box.walls[0].path_mm
+    assert path[0] == path[-1]
+    assert shortest <= box.total_length_mm <= shortest + 2 * np.pi * (EXTRA_MM + 0.05)
+    assert_partition(zones, box)
+    assert_clear(zones, box)
+
+
+def test_three_sectors_meet_at_120_degrees() -> None:
+    # Steiner's point: three lines of least total length meet at equal angles.
+    labels = blank(120, 104)
+    for zone, angle in enumerate((90, 210, 330)):
+        x, y = 60 + 30 * np.cos(np.radians(angle)), 52 - 30 * np.sin(np.radians(angle))
+        disc(labels, zone, (x, y), 14)
+    zones, box = build(labels)
+    assert len(box.walls) == 3
+    ends = [p for w in box.walls for p in (w.path_mm[0], w.path_mm[-1])]
+    inner = {p for p in ends if 1 < p[0] < 119 and 1 < p[1] < 103}
+    assert len(inner) == 1
+    (meeting,) = inner
+    ways = []
+    for wall in box.walls:
+        path = wall.path_mm if wall.path_mm[0] == meeting else wall.path_mm[::-1]
+        ways.append(np.degrees(np.arctan2(path[1][1] - meeting[1], path[1][0] - meeting[0])))
+    ways.sort()
+    gaps = np.diff([*ways, ways[0] + 360])
+    # Ends are moved until the next step is below 0.01 mm; on 40 mm walls that is well below a degree.
+    assert gaps == pytest.approx([120, 120, 120], abs=1.0)
+    assert_partition(zones, box)
+
+
+def test_walls_meet_the_rim_at_right_angles_where_nothing_is_in_the_way() -> None:
+    labels = blank(120, 60)
+    disc(labels, 0, (25, 15), 8)
+    disc(labels, 1, (95, 45), 8)
+    _, box = build(labels)
+    assert box.total_length_mm == pytest.approx(60.0, abs=0.05)
+
+
+def test_touching_colours_share_a_wall_on_their_border_and_are_reported() -> None:
+    labels = blank(120, 60)
+    rect(labels, 0, (20, 10, 60, 50))
+    rect(labels, 1, (60, 10, 100, 50))
+    zones, box = build(labels)
+    (finding,) = [f for f in box.findings if f.code == "barriers.touching"]
+    assert "gap 0.0 mm" in finding.message
+    assert "by 3.0 mm" in finding.message
+    assert box.total_length_mm == pytest.approx(60.0, abs=0.1)
+    along = np.array(box.walls[0].path_mm)
+    assert np.abs(along[:, 0] - 60).max() <= 0.25, "within a pixel of the border"
+    assert_partition(zones, box)
+
+
+@pytest.mark.parametrize("gap_mm", [0.5, 1.0, 2.0, 2.5])
+def test_a_gap_narrower_than_the_wall_is_named_with_the_bridge_to_add(gap_mm: float) -> None:
+    labels = blank(120, 60)
+    rect(labels, 0, (20, 10, 60, 50))
+    rect(labels, 1, (60 + gap_mm, 10, 100, 50))
+    zones, box = build(labels)
+    (finding,) = [f for f in box.findings if f.code == "barriers.touching"]
+    assert f"gap {gap_mm:.1f} mm" in finding.message
+    assert f"by {3 - gap_mm:.1f} mm" in finding.message
+    middle = 60 + gap_mm / 2
+    between = [p for p in np.array(box.walls[0].path_mm) if 12 < p[1] < 48]
+    assert all(abs(p[0] - middle) <= 0.25 for p in between)
+    assert_clear(zones, box, gap_mm / 2 - 0.25)
+
+
+def test_a_gap_with_room_is_not_reported() -> None:
+    _, box = build(two_blocks())
+    assert box.findings == ()
+
+
+def test_a_slanted_border_of_pixels_gets_a_straight_wall() -> None:
+    labels = blank(120, 60)
+    polygon(labels, 0, [(10, 5), (50, 5), (70, 55), (10, 55)])
+    right = blank(120, 60)
+    polygon(right, 1, [(50, 5), (110, 5), (110, 55), (70, 55)])
+    labels[(labels < 0) & (right == 1)] = 1
+    zones, box = build(labels)
+    slant = np.hypot(20, 50)
+    # Along the slant, then straight to the rims over 5 mm each; a corridor of about a pixel bends the ends.
+    assert box.total_length_mm == pytest.approx(slant + 10, abs=0.3)
+    assert_partition(zones, box)
+
+
+def test_islands_in_islands_have_nested_rings() -> None:
+    labels = blank(160, 160)
+    for zone, radius in ((0, 70.0), (1, 45.0), (0, 25.0), (2, 8.0)):
+        disc(labels, zone, (80, 80), radius)
+        disc(labels, -1, (80, 80), radius - 10 if radius > 10 else 0)
+    zones, box = build(labels)
+    assert sorted(w.zones for w in box.walls) == [(0, 1), (0, 1), (0, 2)]
+    assert all(w.path_mm[0] == w.path_mm[-1] for w in box.walls)
+    radii = sorted((45 + REACH_MM, 25 + REACH_MM, 8 + REACH_MM))
+    lengths = sorted(w.length_mm for w in box.walls)
+    for length, radius in zip(lengths, radii, strict=True):
+        # Pixels of a disc reach half their diagonal beyond it; chords cut up to 0.05 mm off the arc.
+        most = radius + EXTRA_MM + 0.25 * np.sqrt(0.5)
+        assert 2 * np.pi * (radius - 0.05) <= length <= 2 * np.pi * most
+    assert_partition(zones, box)
+    assert_clear(zones, box)
+
+
+def test_parts_of_one_zone_share_a_cell_where_a_path_exists() -> None:
+    labels = blank(200, 60)
+    for x in (10, 70, 130):
+        rect(labels, 0, (x, 10, x + 40, 25))
+    rect(labels, 1, (10, 40, 190, 50))
+    zones, box = build(labels)
+    assert sorted(cell.zone for cell in box.cells) == [0, 1]
+    assert box.total_length_mm == pytest.approx(200.0, abs=0.05)
+    assert_partition(zones, box)
+
+
+def test_a_zone_parted_by_another_keeps_two_cells() -> None:
+    labels = blank(200, 60)
+    rect(labels, 0, (10, 10, 60, 50))
+    rect(labels, 1, (75, 0, 125, 60))
+    rect(labels, 0, (140, 10, 190, 50))
+    zones, box = build(labels)
+    assert [cell.zone for cell in box.cells] == [0, 0, 1]
+    assert box.total_length_mm == pytest.approx(120.0, abs=0.05)
+    assert_partition(zones, box)
+
+
+def test_a_sliver_the_walls_cover_is_reported() -> None:
+    labels = blank(120, 60)
+    rect(labels, 0, (10, 10, 50, 50))
+    rect(labels, 1, (50, 10, 51, 50))
+    rect(labels, 2, (51, 10, 110, 50))
+    _, box = build(labels)
+    assert [f.where.split(",")[0] for f in box.findings if f.code == "barriers.covered"] == [
+        "'zone 1'"
+    ]
+
+
+def test_a_wall_as_thick_as_the_face_is_refused() -> None:
+    with pytest.raises(QuantityError, match="thinner sheet"):
+        build(two_blocks(), wall_thickness="60mm")
+
+
+def test_a_gap_as_deep_as_the_box_is_refused() -> None:
+    with pytest.raises(QuantityError, match="box deeper"):
+        build(two_blocks(), wall_gap="40mm")
+
+
+def test_the_same_zones_give_the_same_walls_twice() -> None:
+    labels = blank(160, 60)
+    disc(labels, 0, (30, 30), 15)
+    disc(labels, 1, (80, 25), 14)
+    disc(labels, 2, (130, 35), 12)
+    first, second = build(labels.copy())[1], build(labels.copy())[1]
+    assert first == second
+
+
+blobs = st.lists(
+    st.tuples(
+        st.integers(0, 3), st.floats(8, 112), st.floats(8, 52), st.floats(2, 9), st.booleans()
+    ),
+    min_size=2,
+    max_size=9,
+)
+
+
+def drawn(spots: list[tuple[int, float, float, float, bool]]) -> NDArray[np.int16]:
+    """Return discs and bars of up to four zones, each at least 6 mm from other zones, zones numbered from 0."""
+    labels = blank(120, 60)
+    for zone, x, y, r, round_ in spots:
+        new = blank(120, 60)
+        if round_:
+            disc(new, 0, (x, y), r)
+        else:
+            rect(
+                new,
+                0,
+                (max(x - 2 * r, 0), max(y - r / 2, 0), min(x + 2 * r, 120), min(y + r / 2, 60)),
+            )
+        near = blank(120, 60)
+        disc(near, 0, (x, y), (r if round_ else 2.1 * r) + 6)
+        others = (labels >= 0) & (labels != zone)
+        if not (others & (near >= 0)).any():
+            labels[new >= 0] = zone
+    _, labels_of = np.unique(labels[labels >= 0], return_inverse=True)
+    labels[labels >= 0] = labels_of
+    return labels
+
+
+# Fewer examples than usual: each draws and walls a face of 0.1 megapixels.
+@settings(max_examples=15)
+@given(blobs)
+def test_any_scatter_of_apertures_is_partitioned_with_clearance(
+    spots: list[tuple[int, float, float, float, bool]],
+) -> None:
+    zones, box = build(drawn(spots))
+    assert_partition(zones, box)
+    if box.walls:
+        assert_clear(zones, box)
+    for cell, shape in zip(box.cells, shapes(box), strict=True):
+        for zone in zones.zones:
+            inside = shapely.contains_xy(shape, *pixel_places(zones, zone.id).T)
+            assert not inside.any() or zone.id == cell.zone
+    held = np.zeros(zones.zone_of_px.shape, bool)
+    for cell, shape in zip(box.cells, shapes(box), strict=True):
+        places = pixel_places(zones, cell.zone)
+        own = np.asarray(shapely.contains_xy(shape, places[:, 0], places[:, 1]), bool)
+        rows = (places[own] / zones.mm_per_px).astype(int)
+        held[rows[:, 1], rows[:, 0]] = True
+    assert (held == (zones.zone_of_px >= 0)).all(), (
+        "every pixel of an aperture lies in a cell of its own zone"
+    )
+
+
+# Fewer examples than usual: each draws and walls a face of 0.1 megapixels.
+@settings(max_examples=15)
+@given(blobs)
+def test_a_mirrored_face_has_walls_as_long(
+    spots: list[tuple[int, float, float, float, bool]],
+) -> None:
+    labels = drawn(spots)
+    _, box = build(labels.copy())
+    _, mirrored = build(np.ascontiguousarray(labels[:, ::-1]))
+    assert mirrored.total_length_mm == pytest.approx(box.total_length_mm, rel=0.02, abs=0.1)
