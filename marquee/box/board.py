@@ -45,19 +45,18 @@ def _spread(chambers: Chambers, cell: int, pitch_mm: float) -> Floats:
     import shapely
 
     shape = chambers.shapes[cell]
-    near = _near_apertures(chambers, cell)
-    area_mm2 = float(shapely.area(near))
-    step = max(0.5, min(pitch_mm / 8, 2.0), np.sqrt(area_mm2 / _MOST_SAMPLES))
-    x0, y0, x1, y1 = shapely.bounds(near)
+    step = max(0.5, min(pitch_mm / 8, 2.0), float(np.sqrt(shape.area / _MOST_SAMPLES)))
+    x0, y0, x1, y1 = shapely.bounds(shape)
     x, y = np.meshgrid(np.arange(x0 + step / 2, x1, step), np.arange(y0 + step / 2, y1, step))
-    samples = _inside(near, np.stack([x.ravel(), y.ravel()], axis=1))
+    samples = _inside(shape, np.stack([x.ravel(), y.ravel()], axis=1))
+    # Only what lies within half a depth of apertures needs light from above.
+    samples = samples[chambers.off_mm(cell, samples) <= chambers.reach_mm / 2]
     fits = samples[chambers.holding(samples) == cell] if len(samples) else samples
     if not len(fits):
         return np.zeros((0, 2))
-    count = min(max(1, round(area_mm2 / pitch_mm**2)), len(fits))
-    seeds = _far_apart(fits, count)
-    placed = _lloyd(samples, fits, seeds)
-    return _inside(shape, placed)
+    count = min(max(1, round(len(samples) * step**2 / pitch_mm**2)), len(fits))
+    placed = _lloyd(samples, fits, _far_apart(fits, count), step)
+    return np.asarray(placed[chambers.holding(placed) == cell])
 
 
 def _inside(shape: shapely.Geometry, places: Floats) -> Floats:
@@ -65,16 +64,6 @@ def _inside(shape: shapely.Geometry, places: Floats) -> Floats:
 
     held = np.asarray(shapely.contains_xy(shape, places[:, 0], places[:, 1]), bool)
     return np.asarray(places[held])
-
-
-def _near_apertures(chambers: Chambers, cell: int) -> shapely.Geometry:
-    """Return the part of a cell within half a depth of its apertures' outer bounds, the part to light."""
-    import shapely
-
-    discs = shapely.buffer(
-        shapely.points(chambers.apertures_mm[cell]), chambers.reach_mm / 2, quad_segs=4
-    )
-    return shapely.intersection(chambers.shapes[cell], shapely.union_all(discs))
 
 
 def _far_apart(places: Floats, count: int) -> Floats:
@@ -88,7 +77,7 @@ def _far_apart(places: Floats, count: int) -> Floats:
     return places[chosen]
 
 
-def _lloyd(samples: Floats, fits: Floats, seeds: Floats) -> Floats:
+def _lloyd(samples: Floats, fits: Floats, seeds: Floats, step_mm: float) -> Floats:
     from scipy.spatial import cKDTree
 
     allowed = cKDTree(fits)
@@ -102,17 +91,12 @@ def _lloyd(samples: Floats, fits: Floats, seeds: Floats) -> Floats:
         middle[size == 0] = seeds[size == 0]
         off, nearest = allowed.query(middle)
         # Centroids that fit stay exact; others go to the nearest place that fits.
-        misfit = np.asarray(off) > 0.8 * _sample_step(fits)
+        misfit = np.asarray(off) > 0.8 * step_mm
         new = np.where(misfit[:, None], fits[nearest], middle)
         if np.abs(new - seeds).max() < 0.01:
             return np.asarray(new)
         seeds = new
     return seeds
-
-
-def _sample_step(fits: Floats) -> float:
-    xs = np.unique(np.round(fits[:, 0], 6))
-    return float(np.diff(xs).min()) if len(xs) > 1 else 1.0
 
 
 def short_chain(xy_mm: Floats) -> NDArray[np.intp]:

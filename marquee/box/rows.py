@@ -51,10 +51,10 @@ def lay_rows(chambers: Chambers, pitch_mm: float) -> Rows:
 
 
 def _badness(rows: Rows, chambers: Chambers) -> tuple[int, float]:
-    """Return the cells missed, then places lost to walls; an LED is worth a shift of 1 mm across or 4 mm along."""
+    """Return the cells missed, then LEDs that light none; an LED is worth a shift of 1 mm across or 4 mm along."""
     missed = len(set(chambers.needy.tolist()) - set(rows.cell.tolist()))
     along, across = rows.shift_mm
-    return missed, rows.on_wall + abs(across) + abs(along) / 4
+    return missed, abs(across) + abs(along) / 4 - int((rows.cell >= 0).sum())
 
 
 def _shifts(chambers: Chambers, pitch_mm: float, spacing_mm: float) -> list[tuple[float, float]]:
@@ -111,7 +111,7 @@ def cut_rows(rows: Rows) -> tuple[Floats, np.ndarray, np.ndarray]:
     order: list[np.ndarray] = []
     runs: list[int] = []
     run = 0
-    last = rows.xy_mm[0]
+    last = np.zeros(2)
     for row in np.unique(rows.row):
         ids = np.flatnonzero(rows.row == row)
         pieces = _pieces(ids, rows.cell[ids] >= 0)
