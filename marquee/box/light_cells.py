@@ -80,7 +80,9 @@ def cell_of(scene: Scene, plan: Plan2D, elements: Elements, walls: Walls, region
     patches = np.flatnonzero(elements.patch_region == region)
     own = np.flatnonzero(elements.region == region)
     wall = walls.part(columns)
-    sights = None if plan.convex[region] else _sights(plan, elements, wall, patches, own, region)
+    sights = None
+    if not plan.convex[region]:
+        sights = _sights(scene, plan, elements, wall, (patches, own, region))
     area = wall.area_mm2.ravel()
     n_patch, n_wall = len(patches), area.size
     diffuser_walls = np.zeros((n_patch, n_wall), np.float32)
@@ -114,13 +116,13 @@ def _layer_index(columns: Ints, layers: int) -> Ints:
 
 
 def _tiled(scene: Scene, centre: Floats, local: Ints) -> list[Ints]:
-    """Return the elements (by place in `local`) of each tile, sorted by patch."""
+    """Return the elements (by place in `local`) of each tile, sorted by patch; none for a region too small for one."""
     size = _TILE_DEPTHS * scene.depth_mm
     tile = np.floor(centre / size).astype(np.intp)
     key = (tile[:, 1] * (int(scene.width_mm / size) + 2) + tile[:, 0])[local]
     order = np.lexsort((local, key))
     cuts = np.flatnonzero(np.diff(key[order])) + 1
-    return np.split(order, cuts)
+    return [tile for tile in np.split(order, cuts) if len(tile)]
 
 
 def _shares(elements: Elements, members: Ints, local: Ints) -> tuple[Ints, Single]:
@@ -237,20 +239,31 @@ def _half_up(walls_diffuser: Single, walls_floor: Single, mouth: NDArray[np.bool
 
 
 def _sights(
-    plan: Plan2D, elements: Elements, wall: Walls, patches: Ints, own: Ints, region: int
+    scene: Scene, plan: Plan2D, elements: Elements, wall: Walls, members: tuple[Ints, Ints, int]
 ) -> Sights:
+    patches, own, region = members
     faces = plan.edges.barrier & (plan.edges.region == region)
     a, b = plan.edges.a[faces], plan.edges.b[faces]
-    share = np.ones(len(a))
     points = elements.point[own]
     middle = wall.middle + 0.01 * wall.normal
-    n_element, n_column = len(points), len(middle)
     targets = np.concatenate([points, middle])
-    seen = np.array([star(at, a, b, share).sees(targets) for at in middle]).reshape(n_column, -1)
-    patch_seen = [star(at, a, b, share).sees(points) for at in elements.patch_centre[patches]]
-    both = seen[:, n_element:]
+    reach = REACH_DEPTHS * scene.depth_mm
+    seen = _seen_within(middle, targets, (a, b), reach)
+    both = seen[:, len(points) :]
     return Sights(
-        element_column=seen[:, :n_element].T,
-        element_patch=np.array(patch_seen).reshape(len(patches), n_element).T,
+        element_column=seen[:, : len(points)].T,
+        element_patch=_seen_within(elements.patch_centre[patches], points, (a, b), reach).T,
         column_column=both & both.T,
     )
+
+
+def _seen_within(
+    origins: Floats, targets: Floats, faces: tuple[Floats, Floats], reach_mm: float
+) -> NDArray[np.bool_]:
+    """Return (origins, targets) whether each target is near and in sight."""
+    seen = np.zeros((len(origins), len(targets)), bool)
+    share = np.ones(len(faces[0]))
+    for row, origin in zip(seen, origins, strict=True):
+        near = np.flatnonzero(((targets - origin) ** 2).sum(axis=1) < reach_mm**2)
+        row[near] = star(origin, *faces, share).sees(targets[near])
+    return seen

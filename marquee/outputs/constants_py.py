@@ -96,6 +96,10 @@ def _names(c: Constants) -> list[str]:
     ]
 
 
+# Keeps rows within 120 columns: a run takes at most 16.
+_RUNS_IN_A_LINE = 4
+
+
 def _tables(c: Constants) -> list[str]:
     zones = [_zone(zone) for zone in c.zones]
     return [
@@ -105,7 +109,7 @@ def _tables(c: Constants) -> list[str]:
         "# and where codes are shared out, for each channel: how many LEDs get one more, and where their count starts.",
         "# LED k of the n of a zone gets it where (start + (k + 1) * raised) // n > (start + k * raised) // n.",
         "ZONES = (",
-        *(f"    {zone}," for zone in zones),
+        *(line for zone in zones for line in zone),
         ")",
         "# Byte for an even step of lightness 0 to 255, through the part's response.",
         *_bytes_table("GAMMA", c.gamma_codes),
@@ -116,11 +120,16 @@ def _tables(c: Constants) -> list[str]:
     ]
 
 
-def _zone(zone: ZoneRuns) -> str:
+def _zone(zone: ZoneRuns) -> list[str]:
+    """Return a zone's row; its runs on lines of their own where they are many."""
     mode = "HUE_CYCLE" if zone.mode == "hue-cycle" else "STEADY"
-    runs = _tuple(f"({first}, {count})" for first, count in zone.runs)
+    runs = [f"({first}, {count})" for first, count in zone.runs]
     codes, raised, start = (_tuple(map(str, n)) for n in (zone.codes, zone.raised, zone.start))
-    return f"({mode}, {codes}, {zone.global_code}, {runs}, {raised}, {start})"
+    head, tail = f"({mode}, {codes}, {zone.global_code}, ", f", {raised}, {start}),"
+    if len(runs) <= _RUNS_IN_A_LINE:
+        return [f"    {head}{_tuple(runs)}{tail}"]
+    rows = [runs[i : i + _RUNS_IN_A_LINE] for i in range(0, len(runs), _RUNS_IN_A_LINE)]
+    return [f"    {head}(", *(f"        {', '.join(row)}," for row in rows), f"    ){tail}"]
 
 
 def _tuple(items: Iterable[str]) -> str:
