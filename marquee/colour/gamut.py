@@ -14,7 +14,7 @@ from marquee.colour.spaces import oklab_to_xyz, xyz_to_lab, xyz_to_oklab
 
 OutOfGamut = Literal["hue", "nearest"]
 _BISECTIONS = 40  # 2⁻⁴⁰ of the chroma: below float noise of the drives
-_SHRINKS = 34  # halvings of the pattern search's first step, 2⁻³⁴ of full drive
+_SHRINKS = 24  # halvings of the pattern search's first step, down to 1e-8 of full drive
 
 
 def bring_in(xyz: NDArray[np.float64], part: Emitters, mode: OutOfGamut) -> NDArray[np.float64]:

@@ -151,7 +151,7 @@ def _four(wanted: Wanted, part: Emitters, response: NDArray[np.float64]) -> NDAr
     base, slope, low, high = along_fourth(xyz, part)
     metric = _metric(wanted)
     beside = offsets(3, -1, 2)
-    plain = _box(wanted, response, 1)
+    plain = _box(wanted, response, 0)
     short = np.empty((len(xyz), _SHORT_LIST + plain.shape[1], 4), np.int64)
     short[:, _SHORT_LIST:] = plain
     top = len(response) - 1
