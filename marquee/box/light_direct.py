@@ -6,12 +6,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from marquee.box.light_elements import EDGE_SAMPLES, Elements, Ints, samples_of
-from marquee.box.light_regions import Plan2D, Star, direction, star
+from marquee.box.light_regions import Plan2D, Star, star
 from marquee.box.light_scene import Floats, Scene
 
 Flags = NDArray[np.bool_]
 
 
+# An LED farther than this lights a slot's ceiling with under a thousandth of what one below it does.
+_SLOT_REACH_DEPTHS = 6.0
 # Quarters of the LED's window, and for each the way its sample points move; crossed, so that neither repeats.
 _QUARTERS = np.array([[-1, -1], [1, -1], [-1, 1], [1, 1]])
 _CROSSED = np.array([[-1, 1], [-1, -1], [1, 1], [1, -1]])
@@ -33,13 +35,35 @@ class Views:
 
     def __init__(self, scene: Scene, plan: Plan2D) -> None:
         self.home = region_of(plan, scene.led_xy_mm)
-        self._scene, self._plan = scene, plan
+        self._window_mm = scene.led_window_mm
+        self._xy = scene.led_xy_mm
+        self._bounds = np.array([region.bounds for region in plan.regions])
+        edges, wall = plan.edges, plan.edges.barrier
+        self._a, self._b = edges.a[wall], edges.b[wall]
+        # A ray is cut by a face it meets before it has risen to the face's top.
+        rise = scene.depth_mm - scene.led_z_mm
+        self._share = np.maximum((edges.top_mm[wall] - scene.led_z_mm) / rise, 1e-9)
         self._found: dict[int, tuple[Star, tuple[Star, ...]]] = {}
+
+    def reach(self, led: int) -> tuple[Floats, Floats]:
+        """Return the corners of a rectangle outside which the LED lights nothing.
+
+        A ray that leaves the LED's region over a face of share s ends within 1 / s of its way to that face.
+        """
+        box = self._bounds[self.home[led]].reshape(2, 2)
+        grown = self._xy[led] + (box - self._xy[led]) / self._share.min(initial=1.0)
+        return grown[0] - self._window_mm, grown[1] + self._window_mm
 
     def of(self, led: int) -> tuple[Star, tuple[Star, ...]]:
         """Return what the LED's centre and the quarters of its window see of the diffuser."""
         if led not in self._found:
-            self._found[led] = led_stars(self._scene, self._plan, led)
+            low, high = self.reach(led)
+            near = (np.maximum(self._a, self._b) >= low) & (np.minimum(self._a, self._b) <= high)
+            at = near.all(axis=1)
+            a, b, share = self._a[at], self._b[at], self._share[at]
+            corners = self._xy[led] + self._window_mm / 4 * _QUARTERS
+            quarters = tuple(star(corner, a, b, share) for corner in corners)
+            self._found[led] = star(self._xy[led], a, b, share), quarters
         return self._found[led]
 
 
@@ -92,19 +116,6 @@ class _Spread:
         return np.asarray((rows[:, 0::2] + rows[:, 1::2]).ravel(), float)
 
 
-def led_stars(scene: Scene, plan: Plan2D, led: int) -> tuple[Star, tuple[Star, ...]]:
-    """Return what an LED's centre and the quarters of its window see of the diffuser past all barriers."""
-    edges = plan.edges
-    wall = edges.barrier
-    rise = scene.depth_mm - scene.led_z_mm
-    share = np.maximum((edges.top_mm[wall] - scene.led_z_mm) / rise, 1e-9)
-    a, b = edges.a[wall], edges.b[wall]
-    xy = scene.led_xy_mm[led]
-    quarter = scene.led_window_mm / 4
-    corners = xy + quarter * _QUARTERS
-    return star(xy, a, b, share), tuple(star(corner, a, b, share) for corner in corners)
-
-
 def _shadowed(
     scene: Scene, plan: Plan2D, elements: Elements, views: Views, led: int, lux: Floats
 ) -> Floats:
@@ -114,30 +125,22 @@ def _shadowed(
         return np.where(own, lux, 0.0)
     centre, quarters = views.of(led)
     # Over a gap light may reach any element, otherwise only those of its own region.
-    asked = np.flatnonzero(own) if not scene.has_gap else _within_reach(elements, centre)
+    asked = np.flatnonzero(own) if not scene.has_gap else _inside(elements.point, views.reach(led))
     seen = np.zeros(len(lux))
-    if asked.size:
-        points = samples_of(elements.grid, asked, 2)
-        seen[asked] = centre.sees(points.reshape(-1, 2)).reshape(-1, 4).mean(axis=1)
+    # One point an element, four beside barriers, where what is seen may be narrower than an element.
+    beside = elements.beside[asked]
+    plain, edge = asked[~beside], asked[beside]
+    seen[plain] = centre.sees(elements.point[plain])
+    points = samples_of(elements.grid, edge, 2)
+    seen[edge] = centre.sees(points.reshape(-1, 2)).reshape(-1, 4).mean(axis=1)
     lux = lux * seen
     mixed = _near_change(seen, elements, own)
     lux[mixed] = _fine(scene, elements, quarters, mixed)
     return lux
 
 
-def _within_reach(elements: Elements, centre: Star) -> Ints:
-    """Return elements the LED might see: all, unless faces close it in on every side."""
-    if np.isinf(centre.limit).any():
-        return np.arange(len(elements.patch))
-    # The corners of what is seen, where each interval's face meets the interval's ends.
-    corners = []
-    for way in (direction(centre.breaks[:-1]), direction(centre.breaks[1:] - 1e-12)):
-        sine = way[:, 0] * centre.face[:, 1] - way[:, 1] * centre.face[:, 0]
-        corners.append(centre.origin + way * (centre.limit / np.maximum(sine, 1e-9))[:, None])
-    low, high = np.concatenate(corners).min(axis=0), np.concatenate(corners).max(axis=0)
-    margin = np.array([elements.grid.dx_mm, elements.grid.dy_mm])
-    near = ((elements.point > low - margin) & (elements.point < high + margin)).all(axis=1)
-    return np.flatnonzero(near)
+def _inside(points: Floats, corners: tuple[Floats, Floats]) -> Ints:
+    return np.flatnonzero(((points >= corners[0]) & (points <= corners[1])).all(axis=1))
 
 
 def _near_change(seen: Floats, elements: Elements, own: Flags) -> Ints:
@@ -181,12 +184,15 @@ def direct_at(scene: Scene, views: Views, points: Floats) -> Floats:
     """Return (channels, points) direct illuminance at points under the diffuser, window quarters averaged [lx]."""
     direct = np.zeros((scene.led_cd.shape[1], len(points)))
     height = scene.depth_mm - scene.led_z_mm
+    reach2 = (_SLOT_REACH_DEPTHS * scene.depth_mm) ** 2
     for led in range(len(scene.led_xy_mm)):
         lit = np.flatnonzero(scene.led_cd[led])
         if not lit.size or views.home[led] < 0:
             continue
-        _, quarters = views.of(led)
-        for quarter in quarters:
-            lux = lambertian_lux(points - quarter.origin, height) * quarter.sees(points) / 4
-            direct[lit] += scene.led_cd[led, lit][:, None] * lux
+        near = _inside(points, views.reach(led))
+        near = near[((points[near] - scene.led_xy_mm[led]) ** 2).sum(axis=1) < reach2]
+        for quarter in views.of(led)[1]:
+            offset = points[near] - quarter.origin
+            lux = lambertian_lux(offset, height) * quarter.sees(points[near]) / 4
+            direct[np.ix_(lit, near)] += scene.led_cd[led, lit][:, None] * lux
     return direct

@@ -27,7 +27,7 @@ class Elements:
     """Elements flattened row by row: `patch` (n,) index or -1 under a barrier, `point` (n, 2) in its open part.
 
     `split` lists elements a barrier's outline crosses; `free` (split, 16) tells which of their sample
-    points (`samples_of`) lie in the element's own patch. Patches are blocks of elements cut by barriers.
+    points (`samples_of`) lie in the element's own patch. `beside` marks them and their neighbours. Patches are blocks of elements cut by barriers.
     """
 
     grid: Grid
@@ -36,6 +36,7 @@ class Elements:
     point: Floats
     split: Ints
     free: NDArray[np.bool_]
+    beside: NDArray[np.bool_]
     patch_region: Ints
     patch_area_mm2: Floats
     patch_centre: Floats
@@ -104,6 +105,7 @@ def sort_elements(scene: Scene, plan: Plan2D) -> Elements:
         point=point,
         split=split,
         free=free,
+        beside=_beside(grid, split),
         patch_region=part_region[used],
         patch_area_mm2=shapely.area(kept),
         patch_centre=shapely.get_coordinates(centre),
@@ -184,6 +186,15 @@ def _part_at(tree: object, points: Floats, part_block: Ints, block: Ints) -> Int
     same = part_block[part] == block[which]
     found[which[same]] = part[same]
     return found
+
+
+def _beside(grid: Grid, split: Ints) -> NDArray[np.bool_]:
+    marked = np.zeros((grid.ny + 2, grid.nx + 2), bool)
+    iy, ix = np.divmod(split, grid.nx)
+    for dy in range(3):
+        for dx in range(3):
+            marked[iy + dy, ix + dx] = True
+    return marked[1:-1, 1:-1].ravel()
 
 
 def _majority(at: Ints) -> tuple[Ints, NDArray[np.bool_]]:

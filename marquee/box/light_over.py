@@ -83,8 +83,10 @@ def see_over(scene: Scene, plan: Plan2D, elements: Elements, walls: Walls, slots
     on_floor = _Entries((n, len(elements.patch_region)))
     on_ends = _Entries((n, len(slots.here)))
     by_region = [np.flatnonzero(walls.region == r) for r in range(len(plan.regions))]
+    members = [np.flatnonzero(elements.region == r) for r in range(len(plan.regions))]
     for k in range(len(slots.here)):
-        asked = _askers(scene, plan, elements, walls, slots, k)
+        own = members[int(walls.region[slots.here[k]])]
+        asked = _askers(scene, plan, elements, walls, int(slots.here[k]), own)
         beyond = by_region[int(walls.region[slots.there[k]])]
         ends, middle = _pieces(scene, walls, slots, k)
         height = scene.depth_mm - ends.level_mm[:, -2:]
@@ -105,22 +107,21 @@ def see_over(scene: Scene, plan: Plan2D, elements: Elements, walls: Walls, slots
 
 
 def _askers(
-    scene: Scene, plan: Plan2D, elements: Elements, walls: Walls, slots: Slots, k: int
+    scene: Scene, plan: Plan2D, elements: Elements, walls: Walls, column: int, own: Ints
 ) -> Ints:
-    """Return the elements of the region before opening k that are near and see it."""
-    column = slots.here[k]
+    """Return those of a region's elements that are near an opening and see it."""
     region = int(walls.region[column])
     near = walls.middle[column]
-    offset = elements.point - near
+    offset = elements.point[own] - near
     before = offset @ walls.normal[column] > 0
     within = (offset**2).sum(axis=1) < (_REACH_DEPTHS * scene.depth_mm) ** 2
-    asked = np.flatnonzero((elements.region == region) & before & within)
+    asked = np.asarray(own[before & within], np.intp)
     if plan.convex[region]:
         return asked
     faces = plan.edges.barrier & (plan.edges.region == region)
     a, b = plan.edges.a[faces], plan.edges.b[faces]
     view = star(near + 0.01 * walls.normal[column], a, b, np.ones(len(a)))
-    return asked[view.sees(elements.point[asked])]
+    return np.asarray(asked[view.sees(elements.point[asked])], np.intp)
 
 
 def _pieces(scene: Scene, walls: Walls, slots: Slots, k: int) -> tuple[Walls, Floats]:

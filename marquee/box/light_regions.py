@@ -48,7 +48,7 @@ class Plan2D:
 def plan_of(scene: Scene) -> Plan2D:
     """Return the open regions and faces of a scene; barriers that touch are joined, outlines simplified.
 
-    Outlines are simplified by at most a hundredth of the depth and a sixth of the thinnest barrier, which
+    Outlines are simplified by at most a sixtieth of the depth and a sixth of the thinnest barrier, which
     moves a shadow by less than an element and keeps curved walls affordable.
     """
     import shapely
@@ -59,7 +59,7 @@ def plan_of(scene: Scene) -> Plan2D:
     ]
     footprint = shapely.union_all(shapes) if shapes else shapely.Polygon()
     footprint = _close_cracks(footprint).intersection(rim)
-    tolerance = min([scene.depth_mm / 100, *(_thickness(s) / 6 for s in shapes)])
+    tolerance = min([scene.depth_mm / 60, *(_thickness(s) / 6 for s in shapes)])
     footprint = footprint.simplify(tolerance, preserve_topology=True)
     regions = tuple(
         shapely.orient_polygons(piece)
@@ -120,11 +120,8 @@ def turn(vectors: Floats) -> Floats:
 
 def direction(turns: Floats) -> Floats:
     """Return a vector (…, 2) in the direction that `turn` gives these numbers."""
-    quarter = np.floor(turns)
-    f = turns - quarter
-    x = np.select([quarter == 0, quarter == 1, quarter == 2], [1 - f, -f, f - 1], f)
-    y = np.select([quarter == 0, quarter == 1, quarter == 2], [f, 1 - f, -f], f - 1)
-    return np.stack([x, y], axis=-1)
+    y = np.where(turns <= 3, 1 - abs(turns - 1), turns - 4)
+    return np.stack([abs(turns - 2) - 1, y], axis=-1)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -181,19 +178,33 @@ def star(origin: Floats, a: Floats, b: Floats, share: Floats) -> Star:
         )
     first, last = turn(u), turn(v)
     breaks = np.unique(np.concatenate([[0.0, 4.0], first, last]))
-    middle = (breaks[:-1] + breaks[1:]) / 2
-    m = middle[:, None]
-    within = np.where(first <= last, (first <= m) & (m < last), (first <= m) | (m < last))
-    way, face = direction(middle), v - u
-    sine = way[:, :1] * face[:, 1] - way[:, 1:] * face[:, 0]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        distance = np.where(within & (sine > 0), limit / sine, np.inf)
-    nearest = distance.argmin(axis=1)
-    open_way = np.isinf(distance[np.arange(len(middle)), nearest])
+    face, at = _spans(breaks, first, last)
+    side = v - u
+    way = direction((breaks[:-1] + breaks[1:]) / 2)[at]
+    sine = way[:, 0] * side[face, 1] - way[:, 1] * side[face, 0]
+    distance = limit[face] / np.maximum(sine, 1e-12)
+    order = np.lexsort((distance, at))
+    met, foremost = np.unique(at[order], return_index=True)
+    nearest = np.zeros(len(breaks) - 1, np.intp)
+    nearest[met] = face[order[foremost]]
+    reach = np.full(len(breaks) - 1, np.inf)
+    reach[met] = limit[nearest[met]]
     return Star(
-        origin=origin,
-        breaks=breaks,
-        face=face[nearest],
-        limit=np.where(open_way, np.inf, limit[nearest]),
-        index=index[nearest],
+        origin=origin, breaks=breaks, face=side[nearest], limit=reach, index=index[nearest]
     )
+
+
+def _spans(
+    breaks: Floats, first: Floats, last: Floats
+) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Return pairs (face, interval) for every interval of direction that a face spans."""
+    start, end = np.searchsorted(breaks, first), np.searchsorted(breaks, last)
+    # A face across direction 0 spans the last intervals and the first.
+    over = np.flatnonzero(end < start)
+    faces = np.concatenate([np.arange(len(first)), over])
+    starts = np.concatenate([start, np.zeros(len(over), np.intp)])
+    ends = np.concatenate([np.where(end < start, len(breaks) - 1, end), end[over]])
+    counts = ends - starts
+    face = np.repeat(faces, counts)
+    step = np.arange(len(face)) - np.repeat(np.cumsum(counts) - counts, counts)
+    return face, np.repeat(starts, counts) + step

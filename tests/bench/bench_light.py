@@ -47,8 +47,8 @@ def cells_scene(across: int, down: int, leds: int, gap_mm: float) -> Scene:
     bars.extend(
         ((0.0, y - 1), (width, y - 1), (width, y + 1), (0.0, y + 1)) for y in _inner(height, down)
     )
-    columns = round((leds * width / height) ** 0.5)
-    rows = leds // columns
+    rows = round((leds * height / width) ** 0.5 / down) * down
+    columns = leds // rows
     x, y = np.meshgrid(
         (np.arange(columns) + 0.5) * width / columns, (np.arange(rows) + 0.5) * height / rows
     )
