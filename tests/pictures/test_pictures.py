@@ -223,6 +223,19 @@ def test_walls_are_drawn_in_their_true_thickness(plan: Plan) -> None:
     assert (across < 140).sum() == pytest.approx(3.0 * view.px_per_mm, abs=1.0)
 
 
+def test_a_strips_slot_is_dotted_on_its_wall_and_listed(plan: Plan) -> None:
+    sheet = draw_barriers(plan)
+    image, view = pixels(sheet.png()), lay_out((600, 150), labels=False).view
+    wall = plan.box.walls[1]
+    (slot_mm,) = wall.slots_mm
+    x_mm, y_mm = wall.path_mm[0]
+    column, row = view.at(x_mm, y_mm + slot_mm)
+    assert image[int(row), int(column)].min() > 200
+    column, row = view.at(x_mm, y_mm + slot_mm + 6)
+    assert image[int(row), int(column)].max() < 80
+    assert f"{slot_mm:.0f}" in [box.text for box in sheet.texts]
+
+
 def test_the_picture_names_every_wall_with_its_length_and_the_total(plan: Plan) -> None:
     words = [box.text for box in draw_barriers(plan).texts]
     for wall in plan.box.walls:

@@ -28,6 +28,8 @@ from marquee.values import Path_mm, Wall
 _WHITE = (255, 255, 255)
 _WALL_TEXT = Lettering(size_px=SMALL_PX, align="centre", halo=_WHITE, bold=True)
 _MOST_ROWS = 48
+_NOT_A_TEMPLATE = "a picture to read, not a template to cut from"
+_SLOT_NOTE = "; white dots: a strip passes under the wall"
 _TABLE_GAP_PX, _TABLE_MOST_PX = 32, 760
 # Thinnest a wall is drawn, in sheet pixels.
 LEAST_WALL_PX = 1.4
@@ -59,7 +61,7 @@ def draw_barriers(plan: Plan) -> Sheet:
     sheet.text(
         bar.x1 + 24,
         layout.bar_y,
-        "a picture to read, not a template to cut from",
+        _NOT_A_TEMPLATE + (_SLOT_NOTE if any(w.slots_mm for w in box.walls) else ""),
         quiet,
         max(WIDTH_PX - MARGIN_PX - bar.x1 - 24, 40)
         if not layout.tables_beside
@@ -96,14 +98,30 @@ def walled_face(plan: Plan, view: View, *, aperture_pale: float | None = APERTUR
         canvas.path(wall.path_mm, _WHITE, thickness_mm + 2 / view.px_per_mm, LEAST_WALL_PX + 2)
     for wall in plan.box.walls:
         canvas.path(wall.path_mm, WALL, thickness_mm, LEAST_WALL_PX)
+    slots = [place for wall in plan.box.walls for place in slot_places(wall)]
+    if slots:
+        radius_mm = max(0.3 * thickness_mm, 1.2 / view.px_per_mm)
+        canvas.dots(np.array(slots), radius_mm, [_WHITE] * len(slots))
     return canvas
+
+
+def slot_places(wall: Wall) -> list[tuple[float, float]]:
+    """Return where on the face a wall's slots are [mm]."""
+    points = np.array(wall.path_mm, float)
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
+    return [
+        (float(np.interp(s, along, points[:, 0])), float(np.interp(s, along, points[:, 1])))
+        for s in wall.slots_mm
+    ]
 
 
 def _facts(plan: Plan) -> tuple[str, str]:
     box = plan.box
     count = len(box.walls)
     return (
-        f"{count} wall{'' if count == 1 else 's'}, {format_length(round(box.total_length_mm))} in all",
+        f"{count} wall{'' if count == 1 else 's'}, {format_length(round(box.total_length_mm))} in all"
+        if count
+        else "no walls",
         f"{format_length(box.wall_thickness_mm)} thick, {format_length(box.wall_height_mm)} high",
     )
 
