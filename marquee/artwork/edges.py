@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 UNKNOWN = 255
 FACE = 0
+_SHARE_BINS = 16
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -30,9 +31,17 @@ class Edges:
 
 
 def split_edges(
-    srgb_8bit: NDArray[np.uint8], label_of_px: NDArray[np.uint8], reach_px: int, tol: int
+    srgb_8bit: NDArray[np.uint8],
+    label_of_px: NDArray[np.uint8],
+    reach_px: int,
+    tol: int,
+    *,
+    sharp: bool,
 ) -> Edges:
-    """Return every unlabelled pixel's two sides and how it is shared between them."""
+    """Return every unlabelled pixel's two sides and how it is shared between them.
+
+    Blending in linear light is looked for only where edges are `sharp`: enlarging blurs them in codes.
+    """
     index = np.flatnonzero(label_of_px.ravel() == UNKNOWN).astype(np.int64)
     near, far = _two_sides(label_of_px, index, reach_px)
     calm = cv2.blur(srgb_8bit, (3, 3)).reshape(-1, 3)
@@ -42,7 +51,7 @@ def split_edges(
     both, lone = far >= 0, (far < 0) & (near >= 0)
     gamma = _share(pixel, colour_near, colour_far)
     light = _share(*(_linear(v) for v in (pixel, colour_near, colour_far)))
-    linear_light = _is_linear(label_of_px, near, far, gamma[0], light[0])
+    linear_light = sharp and _is_linear(label_of_px, near, far, gamma[0], light[0])
     share = light[0] if linear_light else gamma[0]
     misfit = _misfit(pixel, colour_near, colour_far, share, linear_light=linear_light)
     limit = max(20.0, 4.0 * tol)
@@ -89,6 +98,30 @@ def _two_sides(
         if not active.size:
             break
     return near, far
+
+
+def nearest_with(
+    label_of_px: NDArray[np.uint8],
+    index: NDArray[np.int64],
+    wanted: NDArray[np.uint8],
+    reach_px: int,
+) -> NDArray[np.int64]:
+    """Return for each pixel the nearest one with its wanted label, -1 where none is in reach."""
+    height, width = label_of_px.shape
+    labels = label_of_px.ravel()
+    y, x = np.divmod(index, width)
+    found = np.full(index.size, -1, np.int64)
+    active = np.arange(index.size)
+    for dy, dx in _offsets(reach_px):
+        to_y, to_x = y[active] + dy, x[active] + dx
+        inside = (to_y >= 0) & (to_y < height) & (to_x >= 0) & (to_x < width)
+        place = np.where(inside, to_y * width + to_x, index[active])
+        hit = inside & (labels[place] == wanted[active])
+        found[active[hit]] = place[hit]
+        active = active[~hit]
+        if not active.size:
+            break
+    return found
 
 
 def _offsets(reach_px: int) -> list[tuple[int, int]]:
@@ -147,14 +180,16 @@ def _is_linear(
     labels = label_of_px.ravel()
     lit_near = (labels[near] != FACE) & (labels[far] == FACE)
     lit_far = (labels[near] == FACE) & (labels[far] != FACE)
-    use = (far >= 0) & (lit_near | lit_far) & (gamma > 0.04) & (gamma < 0.96)
-    if use.sum() < 200:
-        return False
+    use = (far >= 0) & (lit_near | lit_far)
     lit = lit_near[use]
-    means = []
+    off = []
     for shares in (gamma[use], light[use]):
-        histogram, _ = np.histogram(np.where(lit, shares, 1 - shares), bins=16, range=(0, 1))
+        own = np.where(lit, shares, 1 - shares)
+        histogram, _ = np.histogram(own, bins=_SHARE_BINS, range=(0.1, 0.9))
+        if histogram.sum() < 200:
+            return False
         # A long straight edge fills one bin with one share; it must not outvote the others.
-        capped = np.minimum(histogram, 2 * max(1, int(np.median(histogram))))
-        means.append(abs(float(capped @ (np.arange(16) + 0.5) / 16 / capped.sum()) - 0.5))
-    return means[1] < means[0] - 0.05
+        capped = np.minimum(histogram, 1.5 * max(1, int(np.median(histogram))))
+        middle = (np.arange(_SHARE_BINS) + 0.5) / _SHARE_BINS
+        off.append(abs(float(capped @ middle / capped.sum()) - 0.5))
+    return off[0] > 0.025 and off[1] < off[0] - 0.01

@@ -11,10 +11,13 @@ from numpy.typing import NDArray
 from marquee.colour.difference import delta_e_2000
 from marquee.colour.spaces import srgb_8bit_to_lab_d65
 
-# A neighbourhood of 3 × 3 pixels is flat when it spans at most this many codes; more where noise is measured.
-_TOL_CLEAN, _TOL_NOISY = 3, 20
-# Above it the picture is taken as lossily compressed.
-TOL_CALM = 6
+# A neighbourhood of 3 × 3 pixels is flat when it spans at most TOL_CALM codes; up to _TOL_NOISY where noise
+# is measured, as in a lossily compressed picture.
+TOL_CALM, _TOL_NOISY = 3, 20
+# Second differences of so many codes near edges are noise (measured: JPEG quality 95 gives 4, glows 2).
+_NOISY_BEND = 3.5
+# Steepest steady ramp (span over three pixels) and largest bend that still count as smooth.
+_RAMP_SPAN, _BEND_CODES = 48, 3
 # A step of this many codes is an edge, round which lossy compression leaves its noise.
 _EDGE_CODES = 24
 # Lossy compression works in blocks of 8 pixels (ITU-T T.81), so its noise reaches that far from an edge.
@@ -46,17 +49,20 @@ class Flatness:
 
 
 def find_flat(srgb_8bit: NDArray[np.uint8]) -> Flatness:
-    """Return flat regions: 4-connected pixels whose neighbourhoods hardly change."""
-    gradient = _span(srgb_8bit)
-    tol = _tolerance(gradient)
-    flat = (gradient <= tol).astype(np.uint8)
-    _, regions, stats, _ = cv2.connectedComponentsWithStats(flat, connectivity=4)
+    """Return flat regions: 4-connected pixels whose neighbourhoods hardly change, or change at a steady rate."""
+    span = _span(srgb_8bit)
+    bend = _bend(srgb_8bit)
+    tol = _tolerance(span, bend)
+    flat = (span <= tol).view(np.uint8)
+    # In a lossy picture colour bleeds over edges in ramps of its own; there only the flat test holds.
+    region_mask = flat | _smooth(span, bend) if tol == TOL_CALM else flat
+    _, regions, stats, _ = cv2.connectedComponentsWithStats(region_mask, connectivity=4)
     sizes = stats[:, cv2.CC_STAT_AREA].astype(np.int64)
     mean, spread, trend = _region_colours(srgb_8bit, regions, sizes)
     return Flatness(
         region_of_px=regions,
         tol=tol,
-        edge_px=_edge_reach(flat),
+        edge_px=_edge_reach(region_mask),
         count=sizes,
         mean=mean,
         spread=spread,
@@ -68,25 +74,46 @@ def find_flat(srgb_8bit: NDArray[np.uint8]) -> Flatness:
 
 def _span(srgb_8bit: NDArray[np.uint8]) -> NDArray[np.uint8]:
     """Return the largest channel's span of codes in each 3 × 3 neighbourhood."""
-    window = np.ones((3, 3), np.uint8)
-    channels = cv2.split(cv2.morphologyEx(srgb_8bit, cv2.MORPH_GRADIENT, window))
-    widest = channels[0]
-    for channel in channels[1:]:
-        widest = cv2.max(widest, channel)
-    return np.asarray(widest, np.uint8)
+    return _widest(cv2.morphologyEx(srgb_8bit, cv2.MORPH_GRADIENT, np.ones((3, 3), np.uint8)))
 
 
-def _tolerance(span: NDArray[np.uint8]) -> int:
-    """Return the span to call flat: what nine tenths of the pixels near edges, but not on them, keep."""
-    edge = (span > _EDGE_CODES).astype(np.uint8)
+def _bend(srgb_8bit: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """Return the largest second difference of codes along x or y: noise and edges bend, ramps do not."""
+    second = np.array([[1, -2, 1]], np.float32)
+    along, down = (
+        _widest(cv2.convertScaleAbs(cv2.filter2D(srgb_8bit, cv2.CV_16S, kernel)))
+        for kernel in (second, second.T)
+    )
+    return np.asarray(cv2.max(along, down), np.uint8)
+
+
+def _widest(channels: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    first, second, third = cv2.split(channels)
+    return np.asarray(cv2.max(cv2.max(first, second), third), np.uint8)
+
+
+def _tolerance(span: NDArray[np.uint8], bend: NDArray[np.uint8]) -> int:
+    """Return the span to call flat, from the noise near edges but not on them."""
+    edge = (span > _EDGE_CODES).view(np.uint8)
     near = cv2.dilate(edge, np.ones((2 * _BLOCK_PX + 1,) * 2, np.uint8))
     close = cv2.dilate(edge, np.ones((5, 5), np.uint8))
-    band = span[(near == 1) & (close == 0)]
-    if band.size < 100:
-        band = span[edge == 0]
-    if band.size == 0:
+    band = (near == 1) & (close == 0)
+    if np.count_nonzero(band) < 100:
+        band = edge == 0
+    if not band.any():
         return _TOL_NOISY
-    return int(np.clip(np.percentile(band, 90), _TOL_CLEAN, _TOL_NOISY))
+    if np.percentile(bend[band], 90) < _NOISY_BEND:
+        return TOL_CALM  # what changes there is a glow or a gradient, not noise
+    return int(np.clip(np.percentile(span[band], 90), TOL_CALM + 1, _TOL_NOISY))
+
+
+def _smooth(span: NDArray[np.uint8], bend: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """Return pixels on steady ramps at least three pixels wide, as glows and gradients are."""
+    around = cv2.dilate(bend, np.ones((3, 3), np.uint8))
+    steady = ((span <= _RAMP_SPAN) & (around <= _BEND_CODES)).view(np.uint8)
+    return np.asarray(
+        cv2.morphologyEx(steady, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8)), np.uint8
+    )
 
 
 def _edge_reach(flat: NDArray[np.uint8]) -> float:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from marquee.artwork.edges import FACE, UNKNOWN, Edges, split_edges
+from marquee.artwork.edges import FACE, UNKNOWN, Edges, nearest_with, split_edges
 from marquee.artwork.face import Face, choose_face
 from marquee.artwork.flat import Cluster, Flatness, find_flat, gather_colours
 from marquee.artwork.ramps import Ramp, Sorting, sort_regions
@@ -20,7 +20,9 @@ MOST_COLOURS = 48
 # Gradients are labelled downwards from here, out of the way of colours found later.
 FIRST_RAMP = 254
 _MOST_RAMPS = 24
-_REACH_PX = (3, 10)
+_REACH_PX = (3, 12)
+# Up to here from the middle of an edge to flat pixels, its blend is one pixel wide.
+_SHARP_PX = 3.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -78,10 +80,11 @@ def label_pixels(
     ramps = sorting.ramps[:_MOST_RAMPS]
     rgb = np.vstack([face.rgb[None], *(c.rgb[None] for c in clusters)])
     label = _label_flat(flat, sorting, clusters, ramps, rgb)
-    reach = int(np.clip(np.ceil(flat.edge_px) + 2, *_REACH_PX))
-    edges = split_edges(srgb_8bit, label, reach, flat.tol)
+    reach = int(np.clip(np.ceil(2 * flat.edge_px) + 1, *_REACH_PX))
+    sharp = flat.edge_px < _SHARP_PX
+    edges = split_edges(srgb_8bit, label, reach, flat.tol, sharp=sharp)
     strokes = explain_strokes(srgb_8bit, label, edges, rgb, min_px, flat.tol)
-    final, index, lost, other = _settle(label, edges, strokes, alpha_8bit)
+    final, index, lost, other = _settle(label, edges, strokes, alpha_8bit, reach)
     return Labels(
         label_of_px=final,
         rgb=np.vstack([rgb, strokes.new_rgb]),
@@ -152,6 +155,7 @@ def _settle(
     edges: Edges,
     strokes: Strokes,
     alpha_8bit: NDArray[np.uint8] | None,
+    reach: int,
 ) -> tuple[NDArray[np.uint8], NDArray[np.int64], NDArray[np.float64], NDArray[np.int64]]:
     """Return the finished label map, and the shared pixels' index, share lost, and other side's pixel."""
     labels = label.ravel()
@@ -175,23 +179,7 @@ def _settle(
     other = np.concatenate(
         [
             np.where(wins[: len(near)], far, near),
-            _beside(final, strokes.index, np.where(wins, rival, mine)[len(near) :]),
+            nearest_with(final, strokes.index, np.where(wins, rival, mine)[len(near) :], reach),
         ]
     )
     return final, index, lost, other
-
-
-def _beside(
-    label_of_px: NDArray[np.uint8], index: NDArray[np.int64], wanted: NDArray[np.uint8]
-) -> NDArray[np.int64]:
-    """Return for each pixel a neighbour (of 8) with the wanted label, -1 where there is none."""
-    height, width = label_of_px.shape
-    labels = label_of_px.ravel()
-    y, x = np.divmod(index, width)
-    found = np.full(index.size, -1, np.int64)
-    for dy, dx in ((-1, 0), (0, -1), (0, 1), (1, 0), (-1, -1), (-1, 1), (1, -1), (1, 1)):
-        inside = (y + dy >= 0) & (y + dy < height) & (x + dx >= 0) & (x + dx < width)
-        place = np.where(inside, index + dy * width + dx, index)
-        hit = inside & (found < 0) & (labels[place] == wanted)
-        found[hit] = place[hit]
-    return found

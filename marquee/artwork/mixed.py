@@ -46,8 +46,8 @@ def find_interleaved(
     if not len(pairs):
         return []
     involved = np.unique(pairs)
-    room = _room_mm(nearest, cutouts.label, grid_mm)
     limit_mm = _ROOM_WALLS * wall_thickness_mm
+    room = _room_mm(np.where(off_mm <= limit_mm, nearest, -1), nearest, cutouts.label, grid_mm)
     narrow = np.zeros(len(cutouts.label), bool)
     narrow[involved] = room[involved] < limit_mm
     narrow &= cutouts.label <= first_ramp
@@ -86,15 +86,19 @@ def _near_pairs(
 
 
 def _room_mm(
-    nearest: NDArray[np.int32], label: NDArray[np.int64], mm_per_px: float
+    close: NDArray[np.int32],
+    nearest: NDArray[np.int32],
+    label: NDArray[np.int64],
+    mm_per_px: float,
 ) -> NDArray[np.float64]:
-    """Return the radius [mm] of the largest circle in each aperture's part of the face.
+    """Return the radius [mm] of the largest circle in each aperture's part of the face, centred close to it.
 
     The face is parted half way between different colours; parts of one colour join.
     """
     distance = _border_distance(label[nearest]) * mm_per_px
     room = np.zeros(len(label))
-    np.maximum.at(room, nearest.ravel(), distance.ravel())
+    here = close >= 0
+    np.maximum.at(room, close[here], distance[here])
     return room
 
 

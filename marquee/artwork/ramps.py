@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from marquee.artwork.face import DARK_LIGHTNESS, Face
-from marquee.artwork.flat import Flatness
+from marquee.artwork.flat import TOL_CALM, Flatness
 from marquee.colour.difference import delta_e_2000
 from marquee.colour.spaces import srgb_8bit_to_lab_d65
 
@@ -19,6 +19,7 @@ _PLATEAU_SHARE = 0.4
 # A soft-edged shape keeps its colour when so much of the soft region is of it.
 _SHAPE_SHARE = 0.15
 _MOST_EXAMINED = 200
+_MOST_SHAPES = 12
 _SAMPLES = 64
 # Gradients in separate letters belong together when their colours continue each other this nearly (Lab).
 _LINK_LAB = 6.0
@@ -71,9 +72,11 @@ def sort_regions(
         if share >= _PLATEAU_SHARE and not _leans(index, pixels, colour, flat.tol, width_px):
             result.mean[region] = colour
             _note_soft(result, flat, pixels, colour, index)
-        elif not face.opaque[region]:
+        elif not face.opaque[region] and _runs(index, pixels, width_px):
             ramps.append((region, pixels))
-    for ramp in _join(ramps, merge_delta_e):
+    _leave_out_enclosed(result, flat, face, runs.tolist(), limit)
+    ramps = [r for r in ramps if result.flat[r[0]]]
+    for ramp in _join(ramps, merge_delta_e, flat.tol):
         result.ramps.append(ramp)
         result.flat[list(ramp.regions)] = False
     return result
@@ -111,12 +114,52 @@ def _fades_into_face(
     if not len(rest):
         return True
     colour, share = _plateau(rest, max(flat.tol, 3))
-    if share >= _SHAPE_SHARE and share * len(rest) >= 64:
+    if share >= _SHAPE_SHARE and share * len(rest) >= 64 and _is_far_end(rest, face.rgb, colour):
         is_face = _nearer(pixels, face.rgb, colour)
         result.shapes.append((index[~is_face], colour))
     elif len(rest) > 64:
         _count_soft(result, flat, len(rest), index[~is_face])
     return True
+
+
+def _is_far_end(
+    pixels: NDArray[np.uint8], face_rgb: NDArray[np.float64], colour: NDArray[np.float64]
+) -> bool:
+    """Return whether hardly a pixel is farther from the face than `colour`: a shape is, a glow's tail is not."""
+    away = np.linalg.norm(pixels.astype(np.float32) - face_rgb, axis=1)
+    return bool(np.mean(away > np.linalg.norm(colour - face_rgb) + 8) < 0.05)
+
+
+def _leave_out_enclosed(
+    result: Sorting, flat: Flatness, face: Face, runs: list[int], limit: float
+) -> None:
+    """Take as face what a glow or shadow fills between shapes: it runs, and is a weak blend of face and shapes.
+
+    Only where the picture has a glow or shadow that fades into the open face.
+    """
+    steady = np.flatnonzero(result.flat & (flat.trend <= limit))
+    if not result.soft_px or not steady.size:
+        return
+    largest = steady[np.argsort(-flat.count[steady], kind="stable")][:_MOST_SHAPES]
+    shapes = flat.mean[largest] - face.rgb
+    for region in runs:
+        if not result.flat[region]:
+            continue
+        if _is_weak_blend(result.mean[region] - face.rgb, shapes, flat.tol + 12.0):
+            result.flat[region], result.face[region] = False, True
+            result.soft_px += int(flat.count[region])
+
+
+def _is_weak_blend(rgb: NDArray[np.float64], shapes: NDArray[np.float64], codes: float) -> bool:
+    """Return whether `rgb` is a sum of at most two shapes' colours with weights of together below one."""
+    for i in range(len(shapes)):
+        for j in range(i + 1):
+            basis = shapes[[i]] if i == j else shapes[[i, j]]
+            weight = np.linalg.lstsq(basis.T, rgb, rcond=None)[0]
+            misfit = np.linalg.norm(weight @ basis - rgb)
+            if weight.min() >= 0 and weight.sum() < 0.95 and misfit < codes:
+                return True
+    return False
 
 
 def _note_soft(
@@ -191,7 +234,23 @@ def _leans(
     return bool(fit.var() > 0.25 and fit.var() > 0.5 * value.var())
 
 
-def _join(ramps: list[tuple[int, NDArray[np.uint8]]], merge_delta_e: float) -> list[Ramp]:
+def _runs(index: NDArray[np.int64], pixels: NDArray[np.uint8], width_px: int) -> bool:
+    """Return whether the colour follows a curved surface over the region, as gradients of every form do."""
+    step = max(1, len(pixels) // 4096)
+    y, x = np.divmod(index[::step], width_px)
+    u, v = ((c - c.mean()) / max(float(np.ptp(c)), 1.0) for c in (x, y))
+    powers = [u**i * v**j for i in range(4) for j in range(4 - i)]
+    place = np.stack(powers, axis=1)
+    value = _along(pixels[::step].astype(float))
+    if len(value) < 4 * place.shape[1]:
+        return False
+    fit = place @ np.linalg.lstsq(place, value, rcond=None)[0]
+    return bool(fit.var() > 0.6 * value.var())
+
+
+def _join(
+    ramps: list[tuple[int, NDArray[np.uint8]]], merge_delta_e: float, tol: int
+) -> list[Ramp]:
     """Return gradients: regions whose colours continue each other, where together they span enough."""
     if not ramps:
         return []
@@ -208,11 +267,12 @@ def _join(ramps: list[tuple[int, NDArray[np.uint8]]], merge_delta_e: float) -> l
                 old, new = max(group[i], group[j]), min(group[i], group[j])
                 group = [new if g == old else g for g in group]
     joined = []
+    limit = max(1.5 * merge_delta_e, 6.0) + 0.75 * (tol - TOL_CALM)
     for g in sorted(set(group)):
         members = [k for k, own in enumerate(group) if own == g]
         ramp = _ramp([ramps[k][0] for k in members], np.vstack([samples[k] for k in members]))
         ends = srgb_8bit_to_lab_d65(np.stack([ramp.start_rgb, ramp.end_rgb]))
-        if float(delta_e_2000(ends[0], ends[1])) > max(1.5 * merge_delta_e, 6.0):
+        if float(delta_e_2000(ends[0], ends[1])) > limit:
             joined.append(ramp)
     return joined
 
