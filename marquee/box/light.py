@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from marquee.box.light_face_grid import grid_for, zone_of_elements
 from marquee.box.light_metrics import light_findings, zone_lights
 from marquee.box.light_scene import Barrier, Floats, Ring, Scene
-from marquee.box.light_solve import illuminate
+from marquee.box.light_solve import Illuminance, illuminate
 from marquee.box.materials import box_optics
 from marquee.errors import Finding
 from marquee.project import BoxSettings
@@ -21,7 +21,8 @@ def transfer_light(zone_map: ZoneMap, box: Box, chain: Chain, settings: BoxSetti
     Lambertian LEDs on the box's back (±60° half angle), exact shadows of the walls, interreflection between
     floor, walls and the diffuser's underside, light over walls that stop short of the diffuser. Not
     modelled: gloss, the spread of light inside the diffuser sheet (about its own thickness), the face.
-    The grid's element is a tenth of the depth, finer on small faces.
+    The grid's element is a tenth of the depth, finer on small faces. Where a wall stands under an aperture it is
+    taken to be worked to an edge.
 
     Parameters
     ----------
@@ -45,7 +46,8 @@ def transfer_light(zone_map: ZoneMap, box: Box, chain: Chain, settings: BoxSetti
     scene = scene_of(zone_map, box, chain, settings)
     light = illuminate(scene)
     zone_of_element = zone_of_elements(zone_map, scene.grid)
-    lux_per_cd = light.total_lux.astype(np.float32)
+    lux = _past_wall_edges(light, scene, zone_of_element, box.wall_thickness_mm)
+    lux_per_cd = lux.astype(np.float32)
     own = [
         float(lux_per_cd[zone.id][zone_of_element == zone.id].mean(dtype=float))
         if (zone_of_element == zone.id).any()
@@ -64,6 +66,32 @@ def transfer_light(zone_map: ZoneMap, box: Box, chain: Chain, settings: BoxSetti
         pitch_mm=chain.pitch_mm,
         wall_gap_mm=box.wall_gap_mm if box.walls else 0.0,
     )
+
+
+def _past_wall_edges(
+    light: Illuminance, scene: Scene, zone_of_element: NDArray[np.int16], wall_mm: float
+) -> Floats:
+    """Return the illuminance with elements of apertures that a wall stands under lit by their own cell.
+
+    Where colours touch, the wall is worked to an edge at the face, so its footprint hides less than it covers: such
+    an element takes the light of the nearest one of its zone's cell, if that is no farther than the wall is thick.
+    """
+    from scipy.spatial import cKDTree
+
+    lux = light.total_lux.copy()
+    flat, owner, elements = lux.reshape(len(lux), -1), zone_of_element.ravel(), light.elements
+    for zone in range(len(lux)):
+        homes = light.led_region[(scene.led_cd[:, zone] > 0) & (light.led_region >= 0)]
+        own = np.isin(elements.region, homes)
+        astray = np.flatnonzero((owner == zone) & ~own)
+        home = np.flatnonzero(own)
+        if not astray.size or not home.size:
+            continue
+        found = cKDTree(elements.point[home]).query(elements.point[astray])
+        distance, nearest = np.asarray(found[0]), np.asarray(found[1], np.intp)
+        close = distance <= wall_mm + scene.grid.dx_mm + scene.grid.dy_mm
+        flat[:, astray[close]] = flat[:, home[nearest[close]]]
+    return lux
 
 
 def scene_of(zone_map: ZoneMap, box: Box, chain: Chain, settings: BoxSettings) -> Scene:

@@ -134,6 +134,20 @@ def test_light_is_the_same_twice() -> None:
     assert first.lux_per_cd.tobytes() == second.lux_per_cd.tobytes()
 
 
+def test_touching_apertures_over_a_sealed_wall_stay_lit_by_their_own_cell() -> None:
+    # Both bands reach the wall's middle: geometry alone says that no light may cross a sealed wall.
+    zone_map = strip_map(2, 120, 60)
+    pixels = zone_map.zone_of_px.copy()
+    pixels[8:-8, 8:120], pixels[8:-8, 120:-8] = 0, 1
+    touching = replace(zone_map, zone_of_px=pixels)
+    transfer = transfer_light(
+        touching, strip_box(2, 120, 60), strip_chain(2, 120, 60), settings(depth_mm=30.0)
+    )
+    light = light_face(transfer, touching, drive_of([GREEN, RED]))
+    assert [z.bleed for z in light.zones] == [0.0, 0.0]
+    assert all(z.min_over_mean > 0.5 for z in light.zones)
+
+
 # --- grid ------------------------------------------------------------------------------------------
 
 
