@@ -7,8 +7,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from marquee.colour.drive import solve_drive
 from marquee.colour.target import target_from_lab, target_from_text, target_from_xyY
-from marquee.values import Emission, Part, TargetColour, Transfer, Zone, ZoneMap
+from marquee.project import ColourSettings
+from marquee.values import Drive, Emission, Part, TargetColour, Transfer, Zone, ZoneMap
 
 REFERENCES: dict[str, Any] = json.loads(
     (Path(__file__).parents[1] / "data/colour/drive_references.json").read_text("utf-8")
@@ -136,4 +138,24 @@ def transfer_of(lux_per_cd: list[float]) -> Transfer:
         zone_of_element=np.arange(len(gains), dtype=np.int16)[None],
         diffuser_transmittance=0.5,
         self_lux_per_cd=gains,
+    )
+
+
+PALETTE = ["#ffffff", "#d6402b", "#1f7a8c", "#f2b705", "#6a4c93", "#2e7d32"]
+SHEET = {"dominant_nm": (622.0, 523.0, 466.0), "fwhm_nm": (20.0, 35.0, 25.0)}
+
+
+def part_with_sheet(**changes: Any) -> Part:
+    """Return the linear RGB part as a data sheet would state it, so that its emission can be computed."""
+    return reference_part("rgb_linear", **(SHEET | changes))[0]
+
+
+def drive_of(texts: list[str], gains: list[float] | None = None, **options: object) -> Drive:
+    """Return the drive of zones of these colours on that part, in cells of these gains."""
+    targets = targets_of(texts)
+    return solve_drive(
+        zone_map_of(targets),
+        part_with_sheet(),
+        transfer_of(gains or [100.0] * len(texts)),
+        ColourSettings.model_validate(options),
     )

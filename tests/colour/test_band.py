@@ -11,9 +11,8 @@ from marquee.colour.drive import drive_for
 from marquee.colour.spaces import xyz_to_lab, xyz_to_uv_prime
 from marquee.project import ColourSettings
 from marquee.values import ZoneDrive
-from tests.colour.made import reference_part, targets_of
+from tests.colour.made import SHEET, reference_part, targets_of
 
-SHEET = {"dominant_nm": (622.0, 523.0, 466.0), "fwhm_nm": (20.0, 35.0, 25.0)}
 BINS = ((620.0, 625.0), (520.0, 525.0), (465.0, 467.0))
 
 

@@ -8,9 +8,7 @@ from marquee.colour.compare import gamut_map, observer_change
 from marquee.colour.drive import drive_for
 from marquee.colour.emission import emission
 from marquee.project import ColourSettings
-from tests.colour.made import REFERENCES, part_of, reference_part, targets_of
-
-SHEET = {"dominant_nm": (622.0, 523.0, 466.0), "fwhm_nm": (20.0, 35.0, 25.0)}
+from tests.colour.made import REFERENCES, SHEET, part_of, reference_part, targets_of
 
 
 @pytest.mark.parametrize(

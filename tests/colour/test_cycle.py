@@ -14,13 +14,12 @@ from marquee.errors import QuantityError
 from marquee.project import ColourSettings
 from tests.colour.made import (
     PART_NAMES,
+    SHEET,
     reference_part,
     targets_of,
     transfer_of,
     zone_map_of,
 )
-
-SHEET = {"dominant_nm": (622.0, 523.0, 466.0), "fwhm_nm": (20.0, 35.0, 25.0)}
 
 
 @pytest.mark.parametrize("steps", [48, 64])

@@ -16,32 +16,19 @@ from marquee.colour.emission import emission as emission_of
 from marquee.colour.spaces import srgb_encode
 from marquee.errors import MarqueeError
 from marquee.project import ColourSettings
-from marquee.values import Drive, Part
+from marquee.values import Drive
 from tests.colour.made import (
+    PALETTE,
     PART_NAMES,
+    SHEET,
+    drive_of,
+    part_with_sheet,
     reference_part,
     response,
     targets_of,
     transfer_of,
     zone_map_of,
 )
-
-PALETTE = ["#ffffff", "#d6402b", "#1f7a8c", "#f2b705", "#6a4c93", "#2e7d32"]
-SHEET = {"dominant_nm": (622.0, 523.0, 466.0), "fwhm_nm": (20.0, 35.0, 25.0)}
-
-
-def part_with_sheet(**changes: Any) -> Part:
-    return reference_part("rgb_linear", **(SHEET | changes))[0]
-
-
-def drive_of(texts: list[str], gains: list[float] | None = None, **options: object) -> Drive:
-    targets = targets_of(texts)
-    return solve_drive(
-        zone_map_of(targets),
-        part_with_sheet(),
-        transfer_of(gains or [100.0] * len(texts)),
-        ColourSettings.model_validate(options),
-    )
 
 
 def luminances(drive: Drive, gains: list[float]) -> np.ndarray[Any, np.dtype[np.float64]]:
@@ -199,26 +186,6 @@ def test_global_current_lands_nearer_than_codes_alone() -> None:
         assert np.mean([z.delta_e_2000 for z in helped]) < np.mean([z.delta_e_2000 for z in alone])
 
 
-def test_global_current_can_be_left_at_full_and_dimming_is_told() -> None:
-    targets = targets_of(PALETTE)
-    part = part_with_sheet(global_bits=5)
-    scene = (zone_map_of(targets), part, transfer_of([1.0] * 6))
-    by_zone = solve_drive(*scene, ColourSettings.model_validate({"brightness": 0.2}))
-    full = solve_drive(
-        *scene, ColourSettings.model_validate({"brightness": 0.2, "global_current": "full"})
-    )
-    plain = solve_drive(
-        zone_map_of(targets),
-        part_with_sheet(),
-        transfer_of([1.0] * 6),
-        ColourSettings.model_validate({"brightness": 0.2}),
-    )
-    assert {z.global_code for z in full.zones} == {31}
-    assert [z.codes for z in full.zones] == [z.codes for z in plain.zones]
-    assert "colour.global-dimmed" in codes_found(by_zone)
-    assert "colour.global-dimmed" not in codes_found(full)
-
-
 def test_mixed_zones_run_a_cycle_and_have_no_drive() -> None:
     targets = targets_of(PALETTE)
     drive = solve_drive(
@@ -322,59 +289,8 @@ def test_other_observers_change_white_as_colour_science_computes(
     np.testing.assert_allclose(change / change[1], [red, 1, blue], atol=3e-3)
 
 
-def codes_found(drive: Drive) -> set[str]:
-    return {finding.code for finding in drive.findings}
-
-
-def test_dim_codes_are_told_and_bright_ones_not() -> None:
-    assert "colour.coarse" in codes_found(drive_of(["#ffffff", "#0b1f3a"]))
-    assert "colour.coarse" not in codes_found(drive_of(["#ffffff", "#1f7a8c"]))
-    told = next(f for f in drive_of(["#fff", "#0b1f3a"]).findings if f.code == "colour.coarse")
-    assert told.where == "zone zone-1"
-    assert "32" in told.message
-
-
-def test_unlit_zone_is_told() -> None:
-    assert "colour.dark" in codes_found(drive_of(["#ffffff", "#000000"]))
-
-
-def test_colour_outside_the_gamut_is_told_and_kept_in_hue_or_nearest() -> None:
-    pure = "color(rec2020 0 1 0)"
-    hue = drive_of(["#ffffff", pure])
-    near = drive_of(["#ffffff", pure], out_of_gamut="nearest")
-    assert "colour.out-of-gamut" in codes_found(hue)
-    assert not hue.zones[1].in_gamut
-    assert near.zones[1].delta_e_2000 <= hue.zones[1].delta_e_2000
-    assert "colour.out-of-gamut" not in codes_found(drive_of(["#ffffff", "#00c000"]))
-
-
-def test_zone_that_holds_the_others_back_is_told() -> None:
-    held = drive_of(PALETTE, [5.0, 100.0, 100.0, 100.0, 100.0, 100.0])
-    told = [f for f in held.findings if f.code == "colour.limited-by"]
-    assert [f.where for f in told] == ["zone zone-0"]
-    assert held.limiting_zone == 0
-    filled = drive_of(PALETTE, [5.0, 100.0, 100.0, 100.0, 100.0, 100.0], policy="fill")
-    assert "colour.limited-by" not in codes_found(filled)
-
-
-def test_dark_colour_lifted_by_fill_is_told() -> None:
-    assert "colour.lifted" in codes_found(drive_of(["#ffffff", "#0b1f3a"], policy="fill"))
-    assert "colour.lifted" not in codes_found(drive_of(["#ffffff", "#0b1f3a"]))
-
-
 def test_same_input_gives_the_same_drive() -> None:
     assert drive_of(PALETTE) == drive_of(PALETTE)
-
-
-def test_unmeasured_response_is_told() -> None:
-    targets = targets_of(PALETTE)
-    drive = solve_drive(
-        zone_map_of(targets),
-        part_with_sheet(response_measured=False),
-        transfer_of([1.0] * 6),
-        ColourSettings(),
-    )
-    assert "colour.response-unmeasured" in codes_found(drive)
 
 
 def test_everyday_solves_import_neither_scipy_nor_colour_science() -> None:

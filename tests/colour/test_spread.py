@@ -17,6 +17,7 @@ from marquee.project import ColourSettings
 from marquee.values import Chain, Spread
 from tests.colour.made import (
     PART_NAMES,
+    SHEET,
     reference_part,
     response,
     targets_of,
@@ -185,8 +186,7 @@ def chain_of(zones: list[int]) -> Chain:
 
 
 def test_zones_are_spread_over_their_own_leds_and_switched_off_by_the_setting() -> None:
-    sheet = {"dominant_nm": (622.0, 523.0, 466.0), "fwhm_nm": (20.0, 35.0, 25.0)}
-    part, _ = reference_part("rgb_linear", **sheet)
+    part, _ = reference_part("rgb_linear", **SHEET)
     targets = targets_of(["#ffffff", "#0b1f3a", "#8c1d24"])
     chain = chain_of([0] * 5 + [-1] + [1] * 9 + [2])
     scene = (zone_map_of(targets), part, transfer_of([1.0, 1.0, 1.0]))
@@ -198,8 +198,7 @@ def test_zones_are_spread_over_their_own_leds_and_switched_off_by_the_setting() 
 
 
 def test_dim_zone_whose_leds_share_codes_is_not_called_coarse() -> None:
-    sheet = {"dominant_nm": (622.0, 523.0, 466.0), "fwhm_nm": (20.0, 35.0, 25.0)}
-    part, _ = reference_part("rgb_linear", **sheet)
+    part, _ = reference_part("rgb_linear", **SHEET)
     scene = (
         zone_map_of(targets_of(["#ffffff", "#0b1f3a"])),
         part,
@@ -237,8 +236,7 @@ def test_brightness_tolerance_lands_nearer_and_stays_within_it(part_name: str) -
 
 
 def test_luminance_asked_for_in_candelas_is_met_or_said_to_be_out_of_reach() -> None:
-    sheet = {"dominant_nm": (622.0, 523.0, 466.0), "fwhm_nm": (20.0, 35.0, 25.0)}
-    part, emission = reference_part("rgb_linear", **sheet)
+    part, emission = reference_part("rgb_linear", **SHEET)
     gain = 800.0
     scene = (zone_map_of(targets_of(["#ffffff"])), part, transfer_of([gain]))
     drive = solve_drive(*scene, ColourSettings.model_validate({"luminance_cd_m2": 60.0}))
