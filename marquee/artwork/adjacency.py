@@ -11,6 +11,8 @@ from marquee.artwork.mixed import nearest_owner
 from marquee.values import Adjacency
 
 _GRID_PX = 1_500_000
+_SQUARE_PX = 32
+_MOST_COMPARED = 4_000_000
 
 
 def find_adjacent(
@@ -32,69 +34,76 @@ def find_adjacent(
     """
     step = max(1, int(np.sqrt(zone_of_px.size / _GRID_PX)))
     grid = np.ascontiguousarray(zone_of_px[::step, ::step]).astype(np.int32)
-    nearest, off_mm = nearest_owner(grid, mm_per_px * step)
-    pairs = _border_gaps(nearest, off_mm)
+    nearest, _ = nearest_owner(grid, mm_per_px * step)
+    pairs = sorted(_neighbours(nearest))
+    outlines = {
+        zone: _outline(zone_of_px, cover, zone) for zone in sorted({z for p in pairs for z in p})
+    }
+    touching = _touching(zone_of_px)
     found = []
-    for (i, j), rough_mm in sorted(pairs.items()):
-        near_mm = rough_mm + 3 * step * mm_per_px
-        gap_mm = _gap_mm(zone_of_px, cover, (i, j), near_mm, mm_per_px)
+    for i, j in pairs:
+        gap_mm = 0.0
+        if (i, j) not in touching:
+            gap_mm = _least_distance(outlines[i], outlines[j]) * mm_per_px
         found.append(Adjacency(zones=(i, j), gap_mm=gap_mm, touching=gap_mm < wall_thickness_mm))
     return tuple(found)
 
 
-def _border_gaps(
-    nearest: NDArray[np.int32], off_mm: NDArray[np.float32]
-) -> dict[tuple[int, int], float]:
-    """Return for each pair of zones with a common border its rough gap [mm]."""
-    gaps: dict[tuple[int, int], float] = {}
-    for a, b, d_a, d_b in (
-        (nearest[:, :-1], nearest[:, 1:], off_mm[:, :-1], off_mm[:, 1:]),
-        (nearest[:-1], nearest[1:], off_mm[:-1], off_mm[1:]),
-    ):
+def _neighbours(nearest: NDArray[np.int32]) -> set[tuple[int, int]]:
+    """Return the pairs of zones whose nearest-zone regions have a common border."""
+    pairs: set[tuple[int, int]] = set()
+    for a, b in ((nearest[:, :-1], nearest[:, 1:]), (nearest[:-1], nearest[1:])):
         meet = a != b
         low, high = np.minimum(a, b)[meet], np.maximum(a, b)[meet]
-        gap = (d_a + d_b)[meet]
-        code = low.astype(np.int64) * 65536 + high
-        keys, place = np.unique(code, return_inverse=True)
-        least = np.full(len(keys), np.inf)
-        np.minimum.at(least, place, gap)
-        for key, value in zip(keys.tolist(), least.tolist(), strict=True):
-            pair = divmod(key, 65536)
-            gaps[pair] = min(value, gaps.get(pair, np.inf))
-    return gaps
+        keys = np.unique(low.astype(np.int64) * 65536 + high)
+        pairs.update(divmod(key, 65536) for key in keys.tolist())
+    return pairs
 
 
-def _gap_mm(
-    zone_of_px: NDArray[np.int16],
-    cover: NDArray[np.float32] | None,
-    pair: tuple[int, int],
-    near_mm: float,
-    mm_per_px: float,
-) -> float:
-    """Return the distance [mm] between two zones' outlines, 0 where their pixels touch."""
-    from scipy.spatial import cKDTree
-
-    if _touch(zone_of_px, *pair):
-        return 0.0
-    outlines = [_outline(zone_of_px, cover, zone) for zone in pair]
-    first, second = sorted(outlines, key=len)
-    if not len(first):
-        return near_mm
-    tree = cKDTree(second)
-    distance, _ = tree.query(first, k=1)
-    return float(np.min(distance) * mm_per_px)
-
-
-def _touch(zone_of_px: NDArray[np.int16], i: int, j: int) -> bool:
+def _touching(zone_of_px: NDArray[np.int16]) -> set[tuple[int, int]]:
+    """Return the pairs of zones with pixels side by side or corner to corner."""
+    pairs: set[tuple[int, int]] = set()
     for a, b in (
         (zone_of_px[:, :-1], zone_of_px[:, 1:]),
         (zone_of_px[:-1], zone_of_px[1:]),
         (zone_of_px[:-1, :-1], zone_of_px[1:, 1:]),
         (zone_of_px[:-1, 1:], zone_of_px[1:, :-1]),
     ):
-        if (((a == i) & (b == j)) | ((a == j) & (b == i))).any():
-            return True
-    return False
+        place = np.flatnonzero(((a != b) & (np.minimum(a, b) >= 0)).ravel())
+        y, x = np.divmod(place, a.shape[1])
+        first, second = a[y, x].astype(np.int64), b[y, x].astype(np.int64)
+        keys = np.unique(np.minimum(first, second) * 65536 + np.maximum(first, second))
+        pairs.update(divmod(key, 65536) for key in keys.tolist())
+    return pairs
+
+
+def _least_distance(first: NDArray[np.float64], second: NDArray[np.float64]) -> float:
+    """Return the least distance [px] between two sets of points (n, 2).
+
+    Points are put into squares; only those of squares that may hold the least distance are compared.
+    """
+    if not len(first) or not len(second):
+        return 0.0
+    size = _SQUARE_PX
+    while True:
+        squares = [np.unique((p // size).astype(np.int64), axis=0) for p in (first, second)]
+        if len(squares[0]) * len(squares[1]) <= _MOST_COMPARED:
+            break
+        size *= 2
+    apart = np.abs(squares[0][:, None] - squares[1][None]).astype(float)
+    least = np.hypot(*np.moveaxis(np.maximum(apart - 1, 0) * size, -1, 0))
+    most = np.hypot(*np.moveaxis((apart + 1) * size, -1, 0)).min()
+    best = np.inf
+    keys = [(p // size).astype(np.int64) @ np.array([1 << 32, 1]) for p in (first, second)]
+    names = [s @ np.array([1 << 32, 1]) for s in squares]
+    order = np.argsort(least, axis=None, kind="stable")
+    for place in order.tolist():
+        i, j = divmod(place, len(squares[1]))
+        if least[i, j] >= min(best, most):
+            break
+        a, b = first[keys[0] == names[0][i]], second[keys[1] == names[1][j]]
+        best = min(best, float(np.hypot(*np.moveaxis(a[:, None] - b[None], -1, 0)).min()))
+    return best
 
 
 def _outline(

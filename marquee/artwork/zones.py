@@ -15,6 +15,7 @@ from marquee.artwork.mixed import Interleaved, find_interleaved
 from marquee.artwork.names import free_name
 from marquee.artwork.overrides import Draft, apply_overrides
 from marquee.artwork.remarks import picture_remarks, zone_remarks
+from marquee.artwork.scale import full_size, reduce_picture, work_factor
 from marquee.artwork.snap import snap_colours
 from marquee.errors import Finding, InputError
 from marquee.project import ZoneSettings
@@ -48,15 +49,13 @@ def find_zones(
         Entirely dark or transparent, nothing lit, a face colour that cannot be read or found, or an
         override that points at nothing.
     """
-    mm = artwork.mm_per_px
+    full, alpha = _opaque_picture(artwork, settings)
+    factor, repeated = work_factor(full, artwork.mm_per_px)
+    pixels = reduce_picture(full, factor, repeated=repeated)
+    if alpha is not None:
+        alpha = reduce_picture(alpha, factor, repeated=repeated)
+    mm = artwork.mm_per_px * factor
     min_px = settings.min_area_mm2 / mm**2
-    pixels, alpha = artwork.srgb_8bit, None
-    if artwork.alpha_8bit is not None:
-        by_alpha = uses_alpha(settings.face, artwork.alpha_8bit)
-        pixels = lay_on_black(artwork.srgb_8bit, artwork.alpha_8bit)
-        alpha = artwork.alpha_8bit if by_alpha else None
-    else:
-        uses_alpha(settings.face, None)
     guide = np.array([p.lab_d65 for p in palette]).reshape(-1, 3)
     labels = label_pixels(pixels, alpha, settings, guide, min_px)
     cutouts = find_apertures(labels, min_px)
@@ -68,13 +67,14 @@ def find_zones(
     _name(drafts, targets)
     changed = apply_overrides(drafts, cutouts, colour_of, list(targets), settings.override, mm)
     zones, apertures, zone_of = _freeze(drafts, cutouts, colour_of, mm)
-    zone_of_px = _look_up(cutouts.of_px, zone_of)
-    cover = _cover(labels)
-    adjacent = find_adjacent(zone_of_px, cover, mm, wall_thickness_mm)
+    adjacent = find_adjacent(zone_of[cutouts.of_px], _cover(labels), mm, wall_thickness_mm)
+    aperture_of_px, zone_of_px = full_size(
+        cutouts, zone_of, labels, full, factor, repeated=repeated
+    )
     return ZoneMap(
         zone_of_px=read_only(zone_of_px),
-        aperture_of_px=read_only(cutouts.of_px),
-        mm_per_px=mm,
+        aperture_of_px=read_only(aperture_of_px),
+        mm_per_px=artwork.mm_per_px,
         face_srgb=labels.face.srgb,
         colours=tuple(changed),
         zones=zones,
@@ -86,8 +86,18 @@ def find_zones(
             *colour_findings,
             *zone_remarks(zones, adjacent),
         ),
-        lit_8bit=read_only(np.rint(cover * np.float32(255)).astype(np.uint8)),
     )
+
+
+def _opaque_picture(
+    artwork: Artwork, settings: ZoneSettings
+) -> tuple[NDArray[np.uint8], NDArray[np.uint8] | None]:
+    """Return the picture without transparency, and its alpha where that says what is face."""
+    by_alpha = uses_alpha(settings.face, artwork.alpha_8bit)
+    if artwork.alpha_8bit is None:
+        return artwork.srgb_8bit, None
+    pixels = lay_on_black(artwork.srgb_8bit, artwork.alpha_8bit)
+    return pixels, artwork.alpha_8bit if by_alpha else None
 
 
 def _nothing_lit(labels: Labels) -> InputError:
@@ -265,10 +275,6 @@ def _freeze(
 def _bbox(boxes: NDArray[np.float64], mm: float) -> BBox:
     low, high = boxes[:, :2].min(axis=0) * mm, boxes[:, 2:].max(axis=0) * mm
     return float(low[0]), float(low[1]), float(high[0]), float(high[1])
-
-
-def _look_up(of_px: NDArray[np.int32], zone_of: NDArray[np.int16]) -> NDArray[np.int16]:
-    return np.asarray(zone_of[of_px], np.int16)  # -1 reads the last entry, which is -1
 
 
 def _cover(labels: Labels) -> NDArray[np.float32]:
