@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,6 +13,9 @@ from marquee.errors import QuantityError
 Floats = NDArray[np.float64]
 Ring = tuple[tuple[float, float], ...]
 
+# Patches are a third of a depth wide while they are no more than these, which keeps memory below 1 GB. Halves of a
+# depth raise errors near free ends of walls by a third; quarters gain little.
+_WANTED_PATCHES = 2000
 # Light leaves a 5050 package through a round window of about this width (from memory).
 LED_WINDOW_MM = 3.0
 
@@ -73,6 +77,12 @@ class Scene:
         _check_box(self)
         _check_reflectances(self)
         _check_leds(self)
+
+    @property
+    def patch_mm(self) -> float:
+        """Side of the patches of floor and diffuser [mm]: a third of the depth, up to a half in very wide boxes."""
+        wanted_mm = math.sqrt(self.width_mm * self.height_mm / _WANTED_PATCHES)
+        return min(max(wanted_mm, self.depth_mm / 3), self.depth_mm / 2)
 
     @property
     def has_gap(self) -> bool:

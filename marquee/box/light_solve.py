@@ -36,9 +36,14 @@ class Illuminance:
 def illuminate(scene: Scene) -> Illuminance:
     """Return the illuminance a scene's LEDs cause under its diffuser [lx].
 
-    Patch radiosity: floor and diffuser in patches of half a depth, walls in three layers, exact factors from
-    points to walls, every open region by itself; slots over barriers join them. Compared with path tracing:
-    zone means within 1 %, 99 % of the elements within 12 % of themselves or of 5 % of the mean.
+    Patch radiosity: floor and diffuser in patches of a third of the depth, walls in five layers, exact factors from
+    points to walls, every open region by itself; what is seen over barriers and in the slots over them joins
+    regions. Against path tracing of boxes 10 to 60 mm deep with gaps to 3 mm: zone means within 1 %, 99 % of
+    elements within 9 % of themselves or of 5 % of the mean, light over 1 mm gaps within 12 % of its zone's mean.
+
+    Limits: Lambertian LEDs and surfaces (gloss is not); light spreading inside the diffuser, the opaque face, LED
+    bodies and light through notches at a wall's foot are left out; LED light that passes a gap is not followed to
+    the next region's walls.
     """
     plan = plan_of(scene)
     elements = sort_elements(scene, plan)

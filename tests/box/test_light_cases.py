@@ -6,10 +6,11 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
+from marquee.box.light_scene import Barrier
 from marquee.box.light_solve import illuminate
 from tests.box.light_made import open_scene, reference
 
@@ -62,6 +63,53 @@ def test_a_white_cavity_multiplies_light_by_one_over_what_the_diffuser_keeps(
     scene = open_scene(60, 60, depth_mm, leds, reflectance=0.9999, diffuser=diffuser, element_mm=2)
     on_diffuser_lm = illuminate(scene).total_lux.mean() * 60 * 60 * 1e-6
     assert on_diffuser_lm == pytest.approx(np.pi * len(leds) / (1 - diffuser), rel=0.02)
+
+
+@settings(max_examples=15)
+@given(
+    walls=st.lists(
+        st.tuples(st.floats(5, 75), st.floats(5, 45), st.floats(0, 3.14), st.floats(5, 60)),
+        max_size=3,
+    ),
+    gap_mm=st.sampled_from([0.0, 1.0, 4.0]),
+    depth_mm=st.floats(8, 50),
+    leds=st.lists(st.tuples(st.floats(1, 79), st.floats(1, 49)), min_size=1, max_size=4),
+)
+def test_no_box_returns_more_light_than_energy_allows(
+    walls: list[tuple[float, float, float, float]],
+    gap_mm: float,
+    depth_mm: float,
+    leds: list[tuple[float, float]],
+) -> None:
+    # First law: a surface of reflectance ρ_d takes in Φ_d (1 - ρ_d), which cannot exceed the LEDs' π I each.
+    # 3 % for coarse factors.
+    barriers = tuple(
+        Barrier(footprints_mm=(_plank(x, y, angle, length),), gap_mm=gap_mm)
+        for x, y, angle, length in walls
+    )
+    scene = open_scene(
+        80, 50, depth_mm, leds, reflectance=0.85, diffuser=0.4, element_mm=2.5, barriers=barriers
+    )
+    lux = illuminate(scene).total_lux
+    assert np.isfinite(lux).all()
+    assert lux.min() >= 0
+    assert lux.mean() * 80 * 50 * 1e-6 * (1 - 0.4) <= np.pi * len(leds) * 1.03
+
+
+def _plank(x: float, y: float, angle: float, length: float) -> tuple[tuple[float, float], ...]:
+    along = np.array([np.cos(angle), np.sin(angle)]) * length / 2
+    across = np.array([-np.sin(angle), np.cos(angle)])
+    corners = [along + across, -along + across, -along - across, along - across]
+    return tuple((float(x + v[0]), float(y + v[1])) for v in corners)
+
+
+@pytest.mark.parametrize("gap_mm", [0.0, 2.0])
+def test_a_box_without_lit_leds_is_dark(gap_mm: float) -> None:
+    wall = Barrier(footprints_mm=(((29, 0), (31, 0), (31, 40), (29, 40)),), gap_mm=gap_mm)
+    scene = open_scene(
+        60, 40, 20, [], reflectance=0.8, diffuser=0.4, element_mm=2, barriers=(wall,)
+    )
+    assert (illuminate(scene).total_lux == 0).all()
 
 
 @given(rho=st.floats(0.05, 0.9), extra=st.floats(0.01, 0.09))
