@@ -21,6 +21,7 @@ from marquee.values import (
     Transfer,
     ZoneMap,
 )
+from marquee.values_light import Unwalled
 
 # A 12 V part beside every plan, so that the maker sees what the higher voltage would save in copper.
 _COMPARED = ("ws2815",)
@@ -43,6 +44,7 @@ class Plan:
     constants: Constants
     budget: FirmwareBudget
     findings: tuple[Finding, ...]
+    unwalled: Unwalled | None = None
 
 
 def make_plan(project: Project) -> Plan:
@@ -76,6 +78,7 @@ def plan_stages(
     from marquee.box.barriers import build_box
     from marquee.box.leds import place_leds
     from marquee.box.light import light_face, transfer_light
+    from marquee.box.unwalled import light_unwalled
     from marquee.colour.drive import solve_drive
     from marquee.firmware import choose_constants, estimate_budget
     from marquee.power.design import plan_power
@@ -86,6 +89,7 @@ def plan_stages(
     transfer = transfer_light(zone_map, box, chain, project.box)
     drive = solve_drive(zone_map, part, transfer, project.colour, chain)
     light = light_face(transfer, zone_map, drive)
+    unwalled = light_unwalled(zone_map, box, chain, drive, project.box)
     power = plan_power(chain, part, drive, project.power, box, others)
     constants = choose_constants(zone_map, chain, part, drive, power)
     budget = estimate_budget(constants, part, project.firmware)
@@ -101,6 +105,7 @@ def plan_stages(
         transfer=transfer,
         drive=drive,
         light=light,
+        unwalled=unwalled,
         power=power,
         constants=constants,
         budget=budget,

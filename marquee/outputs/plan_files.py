@@ -7,7 +7,10 @@ from marquee.outputs.constants_py import constants_py_text
 from marquee.outputs.header import header_text
 from marquee.outputs.parts_list import parts_csv
 from marquee.outputs.pictures.barriers import barriers_picture
+from marquee.outputs.pictures.bleed import bleed_picture
+from marquee.outputs.pictures.chromaticity import chromaticity_picture
 from marquee.outputs.pictures.leds import leds_picture
+from marquee.outputs.pictures.light import light_picture
 from marquee.outputs.pictures.lit import lit_picture
 from marquee.outputs.pictures.overview import overview_picture
 from marquee.outputs.pictures.voltage import voltage_picture
@@ -33,6 +36,9 @@ _PICTURES = {
     "barriers.png": barriers_picture,
     "leds.png": leds_picture,
     "lit.png": lit_picture,
+    "light.png": light_picture,
+    "bleed.png": bleed_picture,
+    "chromaticity.png": chromaticity_picture,
     "wiring.png": wiring_picture,
     "voltage.png": voltage_picture,
 }

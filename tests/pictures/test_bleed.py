@@ -10,6 +10,7 @@ import pytest
 from numpy.typing import NDArray
 from PIL import Image
 
+from marquee.box.unwalled import light_unwalled
 from marquee.outputs.pictures.bleed import bleed_picture, draw_bleed, without_walls
 from marquee.outputs.pictures.canvas import fit_view
 from marquee.outputs.pictures.layout import ROOM_PX, lay_out
@@ -24,9 +25,22 @@ def pixels(png: bytes) -> NDArray[np.int64]:
     return np.asarray(Image.open(io.BytesIO(png))).astype(int)
 
 
+def unwalled(plan: Plan) -> Plan:
+    """Return the plan with its light in one open box beside it."""
+    light = light_unwalled(plan.zone_map, plan.box, plan.chain, plan.drive, plan.project.box)
+    return replace(plan, unwalled=light)
+
+
+def opened(plan: Plan) -> Plan:
+    """Return the plan as it is shown without walls."""
+    bare = without_walls(plan)
+    assert bare is not None
+    return bare
+
+
 @pytest.fixture(scope="module")
 def plan() -> Plan:
-    return synthetic_plan()
+    return unwalled(synthetic_plan())
 
 
 @pytest.fixture(scope="module")
@@ -49,7 +63,7 @@ def test_the_half_with_walls_is_the_lit_picture(plan: Plan, bleed: NDArray[np.in
 def test_both_halves_have_one_exposure(plan: Plan, bleed: NDArray[np.int64]) -> None:
     view = fit_view((600, 150), (ROOM_PX, 400), MARGIN_PX, 0)
     white = expose(plan, view).white_cd_m2
-    bare = expose(without_walls(plan), view, white).pixels
+    bare = expose(opened(plan), view, white).pixels
     top = next(
         y for y in range(100, 200) if (bleed[y, view.x : view.x + view.width_px] == bare[0]).all()
     )
@@ -67,17 +81,25 @@ def test_without_walls_colours_that_walls_kept_apart_run_together(plan: Plan) ->
         return float(np.abs(ring / ring.sum() - disc / disc.sum()).max())
 
     # 13 mm apart in one open box 40 mm deep: nearly one colour.
-    assert apart(without_walls(plan)) < 0.03
+    assert apart(opened(plan)) < 0.03
     assert apart(plan) > 0.2
 
 
 @pytest.mark.parametrize("size_mm", [(600.0, 150.0), (400.0, 260.0), (150.0, 600.0)])
 def test_no_text_overlaps_or_leaves_the_sheet(size_mm: tuple[float, float]) -> None:
-    sheet = draw_bleed(synthetic_plan(size_mm=size_mm))
+    sheet = draw_bleed(unwalled(synthetic_plan(size_mm=size_mm)))
     for first, second in combinations(sheet.texts, 2):
         assert not first.meets(second), f"{first} {second}"
     assert max(box.x1 for box in sheet.texts) <= sheet.width_px
     assert max(box.y1 for box in sheet.texts) <= sheet.height_px
+
+
+def test_a_box_without_walls_is_shown_once() -> None:
+    plan = synthetic_plan()
+    bare = replace(plan, box=replace(plan.box, walls=()))
+    names = [text.text for text in draw_bleed(bare).texts]
+    assert "No walls needed" in names
+    assert "With walls" not in names
 
 
 def test_a_cycling_zone_is_shown_at_the_step_a_screen_shows_brightest(plan: Plan) -> None:

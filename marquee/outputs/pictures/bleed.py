@@ -28,32 +28,35 @@ _MOST_ROWS = 24
 
 
 def bleed_picture(plan: Plan) -> bytes:
-    """Return the PNG: what the walls are for, by running the light model again without them."""
+    """Return the PNG: what the walls are for, the plan's light without them above that with them."""
     return draw_bleed(plan).png()
 
 
 def draw_bleed(plan: Plan) -> Sheet:
-    """Return the sheet of `bleed_picture`."""
+    """Return the sheet of `bleed_picture`; a box without walls has one panel only."""
     bare = without_walls(plan)
     first, second = _views((plan.zone_map.width_mm, plan.zone_map.height_mm))
     walled = expose(plan, second)
-    bar_y = second.y + second.height_px + _BAR_ROW_PX // 2
+    panels = [(second, "With walls", walled)]
+    if bare is None:
+        panels = [(first, "No walls needed", walled)]
+    else:
+        panels.insert(0, (first, "Without walls", expose(bare, first, walled.white_cd_m2)))
+    last = panels[-1][0]
+    bar_y = last.y + last.height_px + _BAR_ROW_PX // 2
     rows = min(len(plan.light.zones), _MOST_ROWS)
     table_y = bar_y + _BAR_ROW_PX // 2
     sheet = Sheet(WIDTH_PX, table_y + table_height(rows) + ROW_PX + MARGIN_PX, DARK)
     sheet.heading(
         "Bleed", subtitle(plan, "the same LEDs and bytes, the same exposure"), "FRONT VIEW"
     )
-    for view, name, face in (
-        (first, "Without walls", expose(bare, first, walled.white_cd_m2)),
-        (second, "With walls", walled),
-    ):
+    for view, name, face in panels:
         sheet.paste(face.pixels, view.x, view.y)
         sheet.frame(view.x, view.y, view.width_px, view.height_px, DARK.rule)
         title = Lettering(size_px=18, bold=True)
         sheet.text(view.x, view.y - _NAME_ROW_PX / 2, name, title, max(view.width_px, 160))
     sheet.scale_bar(MARGIN_PX, bar_y, first.px_per_mm, min(260.0, max(first.width_px, 60)))
-    _table(sheet, bare, plan, table_y)
+    _table(sheet, plan if bare is None else bare, plan, table_y)
     quiet = Lettering(size_px=SMALL_PX, colour=DARK.muted)
     note = (
         "From others: share of a zone's light that comes from other zones' LEDs. Shift: CIEDE2000 between a "
@@ -63,14 +66,12 @@ def draw_bleed(plan: Plan) -> Sheet:
     return sheet
 
 
-def without_walls(plan: Plan) -> Plan:
-    """Return the plan with its light computed again in one open box, everything else unchanged."""
-    from marquee.box.light import light_face, transfer_light
-
+def without_walls(plan: Plan) -> Plan | None:
+    """Return the plan with its light in one open box in the place of its own; None where there are no walls."""
+    if plan.unwalled is None:
+        return None
     box = replace(plan.box, walls=())
-    transfer = transfer_light(plan.zone_map, box, plan.chain, plan.project.box)
-    light = light_face(transfer, plan.zone_map, plan.drive)
-    return replace(plan, box=box, transfer=transfer, light=light)
+    return replace(plan, box=box, transfer=plan.unwalled.transfer, light=plan.unwalled.light)
 
 
 def _views(size_mm: tuple[float, float]) -> tuple[View, View]:
