@@ -21,6 +21,7 @@ from marquee.values import (
     Transfer,
     ZoneMap,
 )
+from marquee.values_cut import NOTHING_CUT, CutPlan
 from marquee.values_light import Unwalled
 
 # A 12 V part beside every plan, so that the maker sees what the higher voltage would save in copper.
@@ -44,6 +45,7 @@ class Plan:
     constants: Constants
     budget: FirmwareBudget
     findings: tuple[Finding, ...]
+    cut: CutPlan = NOTHING_CUT
     unwalled: Unwalled | None = None
 
 
@@ -76,24 +78,28 @@ def plan_stages(
     """Return the plan from what was read: pure, no files. `others` are parts to compare the power of."""
     from marquee.artwork.zones import find_zones
     from marquee.box.barriers import build_box
+    from marquee.box.cut import plan_cut
     from marquee.box.leds import place_leds
     from marquee.box.light import light_face, transfer_light
     from marquee.box.unwalled import light_unwalled
     from marquee.colour.drive import solve_drive
     from marquee.firmware import choose_constants, estimate_budget
     from marquee.power.design import plan_power
+    from marquee.power.dimming import brightness_findings
 
     zone_map = find_zones(artwork, project.zones, palette, project.box.wall_thickness_mm)
     box = build_box(zone_map, project.box)
     chain = place_leds(zone_map, box, part, project.leds)
+    cut = plan_cut(zone_map, box, chain, project.cut)
     transfer = transfer_light(zone_map, box, chain, project.box)
     drive = solve_drive(zone_map, part, transfer, project.colour, chain)
     light = light_face(transfer, zone_map, drive)
     unwalled = light_unwalled(zone_map, box, chain, drive, project.box)
     power = plan_power(chain, part, drive, project.power, box, others)
+    bright = () if stated else brightness_findings(chain, part, transfer, drive, redrive)
     constants = choose_constants(zone_map, chain, part, drive, power)
     budget = estimate_budget(constants, part, project.firmware)
-    stages = (artwork, zone_map, box, chain, transfer, drive, light, power, budget)
+    stages = (artwork, zone_map, box, chain, cut, transfer, drive, light, power, budget)
     findings = tuple(finding for stage in stages for finding in stage.findings)
     return Plan(
         project=project,
@@ -102,6 +108,7 @@ def plan_stages(
         zone_map=zone_map,
         box=box,
         chain=chain,
+        cut=cut,
         transfer=transfer,
         drive=drive,
         light=light,

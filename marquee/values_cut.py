@@ -180,3 +180,25 @@ class CutPlan:
     notch_areas_mm: tuple[Path_mm, ...]
     rows_mm: tuple[tuple[Point, Point], ...]
     findings: tuple[Finding, ...] = ()
+
+
+# For a plan made without the cut stage; there is nothing to draw.
+NOTHING_CUT = CutPlan(
+    width_mm=0.0,
+    height_mm=0.0,
+    wall_thickness_mm=0.0,
+    wall_height_mm=0.0,
+    kerf_mm=0.0,
+    walls_compensated=False,
+    face_compensated=False,
+    bridges_cut=False,
+    page="A4",
+    page_overlap_mm=0.0,
+    notch_height_mm=0.0,
+    strips=(),
+    sheets=(),
+    openings=(),
+    islands=(),
+    notch_areas_mm=(),
+    rows_mm=(),
+)

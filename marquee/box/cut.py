@@ -78,8 +78,8 @@ def _strips(
         for part in parts
     )
     areas = tuple(
-        tuple((float(x), float(y)) for x, y in shapely.get_coordinates(band)[:-1])
-        for _, band in bands
+        tuple((float(x), float(y)) for x, y in shapely.get_coordinates(band.area)[:-1])
+        for band in bands
     )
     return strips, areas, row_ends(rows)
 

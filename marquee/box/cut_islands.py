@@ -26,6 +26,7 @@ Floats = NDArray[np.float64]
 _STEP_MM, _ROUND_DEGREES = 0.5, 100.0
 # Islands narrower than this many bridge widths take one bridge (common practice, no source).
 _SINGLE_WIDTHS = 3.0
+_MOST_LISTED = 12
 
 
 @dataclass(slots=True, eq=False)
@@ -61,7 +62,7 @@ def find_islands(
         )
         for number, item in enumerate(loose)
     )
-    return islands, tuple(_finding(island, settings) for island in islands)
+    return islands, (_finding(islands, settings),)
 
 
 def _loose(openings: tuple[Opening, ...]) -> list[_Loose]:
@@ -140,22 +141,25 @@ def _point(xy: Floats) -> Point:
     return float(xy[0]), float(xy[1])
 
 
-def _finding(island: Island, settings: CutSettings) -> Finding:
-    xy = np.array(island.outline_mm)
-    low, high = xy.min(axis=0), xy.max(axis=0)
-    places = " and ".join(
-        f"from ({b.start_mm[0]:.1f}, {b.start_mm[1]:.1f}) to ({b.end_mm[0]:.1f}, {b.end_mm[1]:.1f}) mm"
-        for b in island.bridges
+def _finding(islands: tuple[Island, ...], settings: CutSettings) -> Finding:
+    places = []
+    for island in islands[:_MOST_LISTED]:
+        xy = np.array(island.outline_mm)
+        x, y = (xy.min(axis=0) + xy.max(axis=0)) / 2
+        places.append(f"I{island.id} at ({x:.0f}, {y:.0f})")
+    more = len(islands) - len(places)
+    listed = ", ".join(places) + (f" and {more} more" if more else "")
+    count, bridges = len(islands), sum(len(i.bridges) for i in islands)
+    held = (
+        f"are held by {bridges} bridges of {settings.bridge_width_mm:g} mm that the cut lines leave"
+        if settings.bridges == "cut"
+        else f"would fall out: leave the {bridges} bridges of {settings.bridge_width_mm:g} mm proposed in face.svg uncut "
+        '(or state bridges = "cut" under [cut]), or glue the islands to the diffuser'
     )
-    count = len(island.bridges)
-    kept = settings.bridges == "cut"
-    what = "is held by" if kept else "would fall out; leave"
-    mend = "" if kept else ', or state bridges = "cut" under [cut], or glue it to the diffuser'
     return Finding(
         code="cut.island",
-        where=f"face at ({(low[0] + high[0]) / 2:.0f}, {(low[1] + high[1]) / 2:.0f}) mm",
-        message=f"an island of {high[0] - low[0]:.1f} × {high[1] - low[1]:.1f} mm inside an opening {what} "
-        f"{count} bridge{'' if count == 1 else 's'} of {settings.bridge_width_mm:g} mm {places}{mend}",
+        where="face",
+        message=f"{count} island{'' if count == 1 else 's'} of the face inside openings ({listed} mm) {held}",
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -12,14 +13,30 @@ from marquee.values import Chain, Point
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
-# Row number and what must stay free for it.
-Bands = tuple[tuple[int, "BaseGeometry"], ...]
-
-# Body of a 5050 LED on a board [mm] (edge length as its package code says), and room about it
-# (common practice, no source).
+# Body of a 5050 LED [mm] (edge length as its package code says), and room about it (common practice, no source).
 _BODY_MM, _ROOM_MM = 5.0, 0.5
-# Openings of one row nearer than this are one [mm].
-_JOIN_MM = 0.5
+# Openings nearer than this are one: the tooth between them would break off [mm] (common practice, no source).
+_JOIN_MM = 3.0
+# A wall nearer than this to a row's own direction stands on the strip's bare edge; only the LEDs stop it [degrees].
+_ALONG_DEGREES = 20.0
+# Corners that overlap by less are no reason for a notch [mm²].
+_TOUCH_MM2 = 0.2
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Band:
+    """What must stay free under walls for a row: `area` under those that cross it, `core` under those along it.
+
+    `way` is the row's direction (x, y), (0, 0) for a single LED of a board.
+    """
+
+    row: int
+    area: BaseGeometry
+    core: BaseGeometry
+    way: tuple[float, float]
+
+
+Bands = tuple[Band, ...]
 
 
 def led_rows(chain: Chain, width_mm: float, height_mm: float) -> tuple[tuple[int, Floats], ...]:
@@ -54,19 +71,26 @@ def row_bands(chain: Chain, rows: tuple[tuple[int, Floats], ...], notch_width_mm
     """Return what must stay free under the walls: each strip row's band, or each LED's body on a board."""
     import shapely
 
-    if chain.arrangement == "strip":
-        half = notch_width_mm / 2
-        return tuple(
-            (
-                row,
-                shapely.buffer(shapely.LineString(xy), half, cap_style="flat", join_style="mitre"),
-            )
-            for row, xy in rows
-        )
     half = _BODY_MM / 2 + _ROOM_MM
+    if chain.arrangement == "strip":
+        return tuple(_strip_band(row, xy, notch_width_mm / 2, half) for row, xy in rows)
     x, y = chain.x_mm, chain.y_mm
-    bodies = shapely.box(x - half, y - half, x + half, y + half)
-    return tuple((int(r), b) for r, b in zip(chain.row.tolist(), bodies, strict=True))
+    bodies = np.atleast_1d(shapely.box(x - half, y - half, x + half, y + half))
+    return tuple(
+        Band(int(r), b, b, (0.0, 0.0)) for r, b in zip(chain.row.tolist(), bodies, strict=True)
+    )
+
+
+def _strip_band(row: int, xy: Floats, half_mm: float, core_half_mm: float) -> Band:
+    import shapely
+
+    line = shapely.LineString(xy)
+    area, core = (
+        shapely.buffer(line, half, cap_style="flat", join_style="mitre")
+        for half in (half_mm, min(core_half_mm, half_mm))
+    )
+    way = _unit(xy[-1] - xy[0])
+    return Band(row, area, core, (float(way[0]), float(way[1])))
 
 
 def openings_along(run: Run, bands: Bands, thickness_mm: float) -> list[tuple[float, float, int]]:
@@ -78,26 +102,28 @@ def openings_along(run: Run, bands: Bands, thickness_mm: float) -> list[tuple[fl
     at, xy = run.stations_mm, run.xy_mm
     segments = shapely.linestrings(np.stack([xy[:-1], xy[1:]], axis=1))
     sheet = np.atleast_1d(shapely.buffer(segments, thickness_mm / 2, cap_style="flat"))
-    shapes = [band for _, band in bands]
-    which, band = shapely.STRtree(shapes).query(sheet, predicate="intersects")
-    found: dict[int, list[tuple[float, float]]] = {}
-    for k, b in sorted(zip(which.tolist(), band.tolist(), strict=True)):
-        common = shapely.intersection(sheet[k], shapes[b])
-        if common.area < 1e-6:
-            continue
+    which, band = shapely.STRtree([b.area for b in bands]).query(sheet, predicate="intersects")
+    spans: list[tuple[float, float, int]] = []
+    for k, number in sorted(zip(which.tolist(), band.tolist(), strict=True)):
         way = _unit(xy[k + 1] - xy[k])
+        hit = bands[number]
+        along_row = abs(float(way @ np.array(hit.way))) > np.cos(np.radians(_ALONG_DEGREES))
+        common = shapely.intersection(sheet[k], hit.core if along_row else hit.area)
+        if common.area < _TOUCH_MM2:
+            continue
         for part in shapely.get_parts(common):
             along = (shapely.get_coordinates(part) - xy[k]) @ way
             low, high = np.clip([along.min(), along.max()], 0, at[k + 1] - at[k]) + at[k]
-            found.setdefault(bands[b][0], []).append((float(low), float(high)))
-    return sorted((a, b, row) for row, spans in found.items() for a, b in _joined(spans))
+            spans.append((float(low), float(high), hit.row))
+    return _joined(spans)
 
 
-def _joined(spans: list[tuple[float, float]]) -> list[tuple[float, float]]:
-    joined: list[tuple[float, float]] = []
-    for low, high in sorted(spans):
+def _joined(spans: list[tuple[float, float, int]]) -> list[tuple[float, float, int]]:
+    joined: list[tuple[float, float, int]] = []
+    for low, high, row in sorted(spans):
         if joined and low - joined[-1][1] < _JOIN_MM:
-            joined[-1] = (joined[-1][0], max(high, joined[-1][1]))
+            before = joined[-1]
+            joined[-1] = (before[0], max(high, before[1]), before[2])
         else:
-            joined.append((low, high))
+            joined.append((low, high, row))
     return joined

@@ -22,6 +22,8 @@ Floats = NDArray[np.float64]
 SAME_MM = 0.02
 # Paths are followed to within this, so that curves take few score lines [mm].
 FOLLOW_MM = 0.15
+# Bends nearer than this are folded as one [mm], unless that would be a sharp corner [degrees].
+_SHORT_MM, _MOST_JOINED_DEGREES = 1.5, 55.0
 # Two runs that cross nearer to square than this are halved into each other, if neither folds there by more than
 # `STRAIGHT_DEGREES`; below, the slot would be twice the sheet's thickness (common practice, no source).
 HALVING_DEGREES, STRAIGHT_DEGREES = 60.0, 8.0
@@ -183,7 +185,37 @@ def _thinned(xy: Floats) -> Floats:
     line = shapely.simplify(shapely.LineString(xy), FOLLOW_MM)
     thin: Floats = shapely.get_coordinates(line)
     # A ring too small to thin keeps its shape.
-    return xy if closed and len(thin) < 4 else thin
+    return xy if closed and len(thin) < 4 else _without_short_steps(thin)
+
+
+def _without_short_steps(xy: Floats) -> Floats:
+    """Return the path with two bends close together made one where their sides meet."""
+    k = 1
+    while k < len(xy) - 2:
+        a, b, c, d = xy[k - 1 : k + 3]
+        corner = _meeting(a, b, c, d) if np.hypot(*(c - b)) < _SHORT_MM else None
+        if corner is None:
+            k += 1
+        else:
+            xy = np.vstack([xy[:k], corner, xy[k + 2 :]])
+            k = max(k - 1, 1)
+    return xy
+
+
+def _meeting(a: Floats, b: Floats, c: Floats, d: Floats) -> Floats | None:
+    """Return where ab goes on to meet dc, None where that is not close by."""
+    into, out = b - a, d - c
+    cross = float(into[0] * out[1] - into[1] * out[0])
+    if abs(cross) < 1e-9:
+        return None
+    gap = c - b
+    along = float(gap[0] * out[1] - gap[1] * out[0]) / cross
+    back = float(gap[0] * into[1] - gap[1] * into[0]) / cross
+    corner = b + along * into
+    near = np.hypot(*(corner - (b + c) / 2)) < _SHORT_MM / 2
+    turn = np.degrees(np.arctan2(abs(cross), float(into @ out)))
+    gentle = turn <= _MOST_JOINED_DEGREES
+    return corner if near and gentle and along >= 0 and back <= 0 else None
 
 
 def _pair(

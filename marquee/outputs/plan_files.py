@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from marquee.outputs.constants_json import constants_json_text
 from marquee.outputs.constants_py import constants_py_text
+from marquee.outputs.drawings.files import drawing_files
 from marquee.outputs.header import header_text
 from marquee.outputs.parts_list import parts_csv
 from marquee.outputs.pictures.barriers import barriers_picture
@@ -48,4 +49,4 @@ def plan_files(plan: Plan) -> dict[str, bytes]:
     """Return file name → content of everything a plan writes."""
     texts = {name: make(plan).encode("utf-8") for name, make in _TEXTS.items()}
     pictures = {name: make(plan) for name, make in _PICTURES.items()}
-    return texts | pictures
+    return texts | pictures | drawing_files(plan)

@@ -1,0 +1,91 @@
+"""A drawing as DXF (R2000, mm): polylines and text on named layers, y up."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import TYPE_CHECKING
+
+from marquee.outputs.drawings.drawing import Drawing, Label
+
+if TYPE_CHECKING:
+    from ezdxf.document import Drawing as Document
+
+# Units code for millimetres (DXF reference, header variable $INSUNITS).
+_MILLIMETRES = 4
+
+
+def dxf_bytes(drawing: Drawing) -> bytes:
+    """Return the DXF file; curves as polylines within a hundredth of a millimetre."""
+    with _undated():
+        document = _document(drawing)
+        stream = io.StringIO()
+        document.write(stream)
+    return stream.getvalue().encode(document.output_encoding, errors="dxfreplace")
+
+
+def _document(drawing: Drawing) -> Document:
+    import ezdxf
+    from ezdxf.enums import TextEntityAlignment
+
+    align = {
+        "start": TextEntityAlignment.LEFT,
+        "middle": TextEntityAlignment.CENTER,
+        "end": TextEntityAlignment.RIGHT,
+    }
+    document = ezdxf.new("R2000")  # type: ignore[attr-defined]  # handed on without saying so
+    document.header["$INSUNITS"] = _MILLIMETRES
+    document.header["$MEASUREMENT"] = 1
+    _add_layers(document, drawing)
+    space = document.modelspace()
+    for stroke in drawing.strokes:
+        points = [(x, -y) for x, y in stroke.points]
+        space.add_lwpolyline(
+            points,
+            close=stroke.closed,
+            dxfattribs={"layer": stroke.layer.name, "linetype": _linetype(stroke.layer.dash_mm)},
+        )
+    for smooth in drawing.smooths:
+        points = [(x, -y) for x, y in smooth.ring.flat_mm]
+        space.add_lwpolyline(points, close=True, dxfattribs={"layer": smooth.layer.name})
+    for label in drawing.labels:
+        x, y = label.at
+        # Height of DXF text is that of capitals: 0.73 of the type's size in the fonts used elsewhere.
+        text = space.add_text(
+            _safe(label),
+            height=0.73 * label.size_mm,
+            rotation=-label.degrees,
+            dxfattribs={"layer": label.layer.name},
+        )
+        text.set_placement((x, -y), align=align[label.anchor])
+    return document
+
+
+def _safe(label: Label) -> str:
+    # Two percent signs or a caret begin a code in DXF text.
+    return label.text.replace("%%", "% %").replace("^", "ˆ") or " "
+
+
+def _linetype(dash_mm: tuple[float, ...]) -> str:
+    return "DASHED-MM" if dash_mm else "CONTINUOUS"
+
+
+def _add_layers(document: Document, drawing: Drawing) -> None:
+    document.linetypes.add("DASHED-MM", pattern=[3.0, 2.0, -1.0], description="dashed")
+    for layer in drawing.layers:
+        if layer.name not in document.layers:
+            document.layers.add(layer.name, color=layer.dxf_colour)
+
+
+@contextmanager
+def _undated() -> Iterator[None]:
+    """Keep the library from writing dates and random identifiers, which would make equal drawings differ."""
+    from ezdxf import options  # type: ignore[attr-defined]  # handed on without saying so
+
+    before = options.write_fixed_meta_data_for_testing
+    options.write_fixed_meta_data_for_testing = True
+    try:
+        yield
+    finally:
+        options.write_fixed_meta_data_for_testing = before

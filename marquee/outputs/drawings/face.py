@@ -1,0 +1,89 @@
+"""The face: rim, openings as smooth paths, and bridges for islands."""
+
+from __future__ import annotations
+
+from marquee.outputs.drawings.drawing import (
+    BRIDGE,
+    CUT,
+    LASER_NOTES,
+    NOTE,
+    Drawing,
+    Smooth,
+    width_mm,
+)
+from marquee.values import Path_mm
+from marquee.values_cut import Bridge, CutPlan, Ring
+
+
+def face_drawing(cut: CutPlan, title: str) -> Drawing:
+    """Return the face seen from the front with what is cut away."""
+    drawing = Drawing(title=title, right_mm=cut.width_mm, bottom_mm=cut.height_mm)
+    half = cut.kerf_mm / 2 if cut.face_compensated else 0.0
+    drawing.rectangle(CUT, -half, -half, cut.width_mm + half, cut.height_mm + half)
+    for opening in cut.openings:
+        _ring(drawing, opening.outline, -half)
+        for hole in opening.holes:
+            _ring(drawing, hole, half)
+    for island in cut.islands:
+        for bridge in island.bridges:
+            if not cut.bridges_cut:
+                drawing.stroke(BRIDGE, _sides(bridge))
+        _name(drawing, island.id, island.outline_mm)
+    drawing.heading("FRONT VIEW", f"{title}: the face, 1:1, mm")
+    drawing.legend()
+    drawing.notes([*_notes(cut), *LASER_NOTES])
+    return drawing
+
+
+def _ring(drawing: Drawing, ring: Ring, outwards_mm: float) -> None:
+    if not outwards_mm:
+        drawing.smooths.append(Smooth(layer=CUT, ring=ring))
+        return
+    import shapely
+
+    moved = shapely.buffer(shapely.Polygon(ring.flat_mm), outwards_mm, join_style="mitre")
+    for part in shapely.get_parts(moved):
+        if isinstance(part, shapely.Polygon):
+            xy = shapely.get_coordinates(part.exterior)[:-1]
+            drawing.stroke(CUT, [(float(x), float(y)) for x, y in xy])
+
+
+def _sides(bridge: Bridge) -> Path_mm:
+    import shapely
+
+    line = shapely.LineString([bridge.start_mm, bridge.end_mm])
+    area = shapely.buffer(line, bridge.width_mm / 2, cap_style="flat")
+    return tuple((float(x), float(y)) for x, y in shapely.get_coordinates(area)[:-1])
+
+
+def _name(drawing: Drawing, number: int, outline: Path_mm) -> None:
+    x = [p[0] for p in outline]
+    y = [p[1] for p in outline]
+    text = f"I{number}"
+    size = min(3.0, 0.5 * (max(y) - min(y)))
+    if size < 1.5 or width_mm(text, size) > 0.8 * (max(x) - min(x)):
+        return
+    middle = ((min(x) + max(x)) / 2, (min(y) + max(y)) / 2 + 0.36 * size)
+    drawing.label(NOTE, text, middle, size, anchor="middle")
+
+
+def _notes(cut: CutPlan) -> list[str]:
+    kerf = (
+        f"Cut lines lie {cut.kerf_mm / 2:g} mm (half a kerf) in the waste: inside the openings, outside the rim."
+        if cut.face_compensated
+        else f"Cut lines are the finished edges: no kerf is in them. A kerf of {cut.kerf_mm:g} mm widens openings by half "
+        "of it on each side; set your machine to cut inside the openings and outside the rim."
+    )
+    lines = [f"{len(cut.openings)} openings in {cut.width_mm:g} × {cut.height_mm:.4g} mm.", kerf]
+    count = len(cut.islands)
+    if count:
+        held = (
+            "Their bridges are left standing by the cut lines."
+            if cut.bridges_cut
+            else "Bridges drawn across the openings are proposals: leave the cut lines out where they cross, or glue the "
+            "islands to the diffuser."
+        )
+        lines.append(
+            f"{count} island{'' if count == 1 else 's'} inside openings (I0 …) would fall out. {held}"
+        )
+    return lines

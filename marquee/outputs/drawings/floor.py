@@ -1,0 +1,207 @@
+"""The floor plan: walls where they stand, each part's number beside it, and the LED rows that pass under."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from marquee.outputs.drawings.drawing import (
+    CENTRE,
+    LABEL,
+    LASER_NOTES,
+    LED_ROW,
+    PART_END,
+    RIM,
+    WALL,
+    Drawing,
+    fitted,
+    width_mm,
+)
+from marquee.values import Path_mm, Point
+from marquee.values_cut import CutPlan, Strip
+
+if TYPE_CHECKING:
+    import shapely
+    from shapely.geometry.base import BaseGeometry
+
+Floats = NDArray[np.float64]
+# A zone's number and name and a place in its cell.
+ZoneName = tuple[str, Point]
+
+_SIZE_MM, _ZONE_SIZE_MM, _LEAST_SIZE_MM = 3.2, 3.6, 2.4
+_BESIDE_MM = 1.2
+_SHARES = (0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8, 0.1, 0.9)
+
+
+def barriers_drawing(cut: CutPlan, zones: tuple[ZoneName, ...], title: str) -> Drawing:
+    """Return the floor plan seen from the front, with notes."""
+    drawing = floor_plan(cut, zones, title, back=False)
+    drawing.heading("FRONT VIEW", f"{title}: floor plan of the walls, 1:1, mm")
+    drawing.legend()
+    drawing.notes([*floor_notes(cut), *LASER_NOTES])
+    return drawing
+
+
+def floor_notes(cut: CutPlan) -> list[str]:
+    """Return what to know when setting the walls up."""
+    count = len(cut.strips)
+    total = sum(s.run_mm for s in cut.strips)
+    return [
+        f"{count} part{'' if count == 1 else 's'}, {total:.0f} mm of wall, {cut.wall_thickness_mm:g} mm thick, "
+        f"{cut.wall_height_mm:g} mm high; the flat parts are in walls.svg and walls.dxf under the same numbers.",
+        "Transfer the walls' outlines to the box's floor (score or mark them, do not cut them), stand each part on its "
+        "outline with its notches over the LED rows, glue, and close every seam: light passes through any gap.",
+    ]
+
+
+def floor_plan(cut: CutPlan, zones: tuple[ZoneName, ...], title: str, *, back: bool) -> Drawing:
+    """Return the plan alone; `back` mirrors it as seen from behind."""
+    drawing = Drawing(title=title, right_mm=cut.width_mm, bottom_mm=cut.height_mm)
+    turned = _turner(cut.width_mm, back=back)
+    drawing.rectangle(RIM, 0, 0, cut.width_mm, cut.height_mm)
+    solid = wall_area(cut)
+    for ring in rings_of(solid):
+        drawing.stroke(WALL, turned(ring))
+    for strip in cut.strips:
+        drawing.stroke(CENTRE, turned(strip.path_mm), closed=False)
+        for tick in _part_ends(strip, cut.wall_thickness_mm):
+            drawing.stroke(PART_END, turned(tick), closed=False)
+    for area in cut.notch_areas_mm:
+        drawing.stroke(LED_ROW, turned(area))
+    _label_parts(drawing, cut, solid, zones, back=back)
+    return drawing
+
+
+def _turner(width: float, *, back: bool) -> Callable[[Path_mm], Path_mm]:
+    def turned(path: Path_mm) -> Path_mm:
+        return tuple((width - x, y) for x, y in path) if back else path
+
+    return turned
+
+
+def wall_area(cut: CutPlan) -> BaseGeometry:
+    """Return what all walls cover, inside the box."""
+    import shapely
+
+    if not cut.strips:
+        return shapely.Polygon()
+    lines = [shapely.LineString(s.path_mm) for s in cut.strips]
+    bands = shapely.buffer(
+        lines, cut.wall_thickness_mm / 2, cap_style="flat", join_style="mitre", mitre_limit=2.0
+    )
+    # Flat ends that meet at an angle leave a wedge open; round ends close it within the walls' width.
+    nodes = shapely.points([p for s in cut.strips for p in (s.path_mm[0], s.path_mm[-1])])
+    knots = shapely.buffer(nodes, cut.wall_thickness_mm / 2)
+    box = shapely.box(0, 0, cut.width_mm, cut.height_mm)
+    return shapely.intersection(shapely.union_all([*bands, *knots]), box)
+
+
+def rings_of(shape: BaseGeometry) -> list[Path_mm]:
+    """Return every outline and hole of an area."""
+    import shapely
+
+    rings = []
+    for part in shapely.get_parts(shapely.normalize(shape)):
+        if isinstance(part, shapely.Polygon) and not part.is_empty:
+            rings += [part.exterior, *part.interiors]
+    return [tuple((float(x), float(y)) for x, y in r.coords[:-1]) for r in rings]
+
+
+def _part_ends(strip: Strip, thickness_mm: float) -> list[Path_mm]:
+    """Return a tick across the wall at each end of a part that goes on as another part."""
+    ticks: list[Path_mm] = []
+    xy = np.array(strip.path_mm)
+    for end, at, beside in ((strip.start, xy[0], xy[1]), (strip.end, xy[-1], xy[-2])):
+        if end.kind in {"in-line", "seam", "mitre"}:
+            way = (beside - at) / max(float(np.hypot(*(beside - at))), 1e-9)
+            across = np.array([-way[1], way[0]]) * thickness_mm
+            ticks.append((_point(at - across), _point(at + across)))
+    return ticks
+
+
+def _point(xy: Floats) -> Point:
+    return float(xy[0]), float(xy[1])
+
+
+def _label_parts(
+    drawing: Drawing,
+    cut: CutPlan,
+    solid: BaseGeometry,
+    zones: tuple[ZoneName, ...],
+    *,
+    back: bool,
+) -> None:
+    import shapely
+
+    shapely.prepare(solid)
+    taken: list[shapely.Polygon] = []
+    inside = shapely.box(0.5, 0.5, cut.width_mm - 0.5, cut.height_mm - 0.5)
+
+    rows = shapely.union_all([shapely.LinearRing(a) for a in cut.notch_areas_mm])
+    shapely.prepare(rows)
+
+    def put(text: str, middle: Point, size: float, *, walls: bool, lines: bool = False) -> bool:
+        w, h = width_mm(text, size) / 2 + 0.4, 0.5 * size + 0.2
+        x, y = middle
+        area = shapely.box(x - w, y - h, x + w, y + h)
+        free = inside.contains(area) and not any(area.intersects(t) for t in taken)
+        if not free or (walls and solid.intersects(area)) or (lines and rows.intersects(area)):
+            return False
+        taken.append(area)
+        shown = cut.width_mm - x if back else x
+        drawing.label(LABEL, text, (shown, y + 0.36 * size), size, anchor="middle")
+        return True
+
+    for strip in sorted(cut.strips, key=lambda s: (-s.run_mm, s.part)):
+        places = [
+            (size, place)
+            for size in (_SIZE_MM, _LEAST_SIZE_MM)
+            for place in _beside(strip, cut.wall_thickness_mm, size)
+        ]
+        done = any(
+            put(strip.part, place, size, walls=True, lines=clear)
+            for clear in (True, False)
+            for size, place in places
+        )
+        if not done:
+            # Crowded: on the wall itself, where it can still be read.
+            done = any(
+                put(strip.part, place, _LEAST_SIZE_MM, walls=False)
+                for place in _along(strip.path_mm)
+            )
+    for name, (x, y) in zones:
+        text = fitted(name, _ZONE_SIZE_MM, 0.3 * cut.width_mm)
+        spots = [(x, y + dy) for dy in (0.0, -3.0, 3.0, -6.0, 6.0, -9.0, 9.0, -12.0, 12.0)]
+        _ = any(
+            put(text, place, _ZONE_SIZE_MM, walls=True, lines=clear)
+            for clear in (True, False)
+            for place in spots
+        )
+
+
+def _along(path: Path_mm) -> list[Point]:
+    import shapely
+
+    line = shapely.LineString(path)
+    return [_point(np.array(line.interpolate(s, normalized=True).coords[0])) for s in _SHARES]
+
+
+def _beside(strip: Strip, thickness_mm: float, size_mm: float) -> list[Point]:
+    """Return places for the part's number close beside it, the middle of its length first."""
+    import shapely
+
+    line = shapely.LineString(strip.path_mm)
+    half_w, half_h = width_mm(strip.part, size_mm) / 2 + 0.4, 0.5 * size_mm + 0.2
+    places = []
+    for share in _SHARES:
+        at = share * line.length
+        a = np.array(line.interpolate(max(at - 0.5, 0)).coords[0])
+        b = np.array(line.interpolate(min(at + 0.5, line.length)).coords[0])
+        way = (b - a) / max(float(np.hypot(*(b - a))), 1e-9)
+        normal = np.array([way[1], -way[0]])
+        off = thickness_mm / 2 + _BESIDE_MM + abs(normal[0]) * half_w + abs(normal[1]) * half_h
+        places += [_point((a + b) / 2 + side * off * normal) for side in (1, -1)]
+    return places

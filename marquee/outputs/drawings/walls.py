@@ -1,0 +1,174 @@
+"""The wall strips laid flat on their sheets, and what is done to each."""
+
+from __future__ import annotations
+
+import itertools
+import math
+
+from marquee.outputs.drawings.drawing import (
+    BEVEL,
+    CUT,
+    LABEL,
+    LASER_NOTES,
+    NOTE,
+    SCORE,
+    SCORE_BEHIND,
+    SHEET,
+    Drawing,
+    fitted,
+    width_mm,
+)
+from marquee.values import Point
+from marquee.values_cut import CutPlan, End, Placed, Strip
+
+_SHEET_GAP_MM = 20.0
+# Ends nearer to square than this need no bevel: glue fills them.
+_LEAST_BEVEL_DEGREES = 5.0
+_TEXT_MM, _MARK_MM = 4.0, 30.0
+
+
+def walls_drawing(cut: CutPlan, title: str) -> Drawing:
+    """Return all sheets under each other, a table of the parts, and notes."""
+    width = max((s.width_mm for s in cut.sheets), default=120.0)
+    drawing = Drawing(title=title, right_mm=width, bottom_mm=0.0)
+    top = 0.0
+    for number, sheet in enumerate(cut.sheets, 1):
+        if number > 1:
+            top += _SHEET_GAP_MM
+        drawing.rectangle(SHEET, 0, top, sheet.width_mm, top + sheet.height_mm)
+        about = f"sheet {number} of {len(cut.sheets)}: {sheet.width_mm:g} × {sheet.height_mm:g} mm, {cut.wall_thickness_mm:g} mm thick"
+        drawing.label(NOTE, about, (0.0, top - 2.0), _TEXT_MM)
+        for placed in sheet.parts:
+            _draw(drawing, cut, placed, top + sheet.height_mm)
+        top += sheet.height_mm
+    drawing.bottom_mm = top
+    drawing.top_mm = -7.0
+    drawing.heading("FLAT PARTS", f"{title}: wall strips, 1:1, mm")
+    drawing.legend()
+    _table(drawing, cut.strips)
+    drawing.notes([*_notes(cut), *LASER_NOTES])
+    return drawing
+
+
+def _draw(drawing: Drawing, cut: CutPlan, placed: Placed, floor_mm: float) -> None:
+    strip = cut.strips[placed.strip]
+
+    def at(x: float, y: float) -> Point:
+        return placed.x_mm + x, floor_mm - placed.y_mm - y
+
+    drawing.stroke(CUT, [(x, floor_mm - y) for x, y in placed.cut_mm])
+    h = strip.height_mm
+    for fold in strip.folds:
+        # The sheet lies with the strip's right side up.
+        layer = SCORE if fold.scored == "right" else SCORE_BEHIND
+        low = max(
+            (
+                n.height_mm
+                for n in strip.notches
+                if abs(n.at_mm - fold.at_mm) < n.width_mm / 2 + 0.1
+            ),
+            default=0.0,
+        )
+        drawing.stroke(layer, [at(fold.at_mm, low), at(fold.at_mm, h)], closed=False)
+    for x in _bevel_lines(strip, cut.wall_thickness_mm):
+        drawing.stroke(BEVEL, [at(x, 0), at(x, h)], closed=False)
+    left, room = _calm_stretch(strip)
+    _mark(drawing, strip, at(left, h * 0.62), min(_TEXT_MM, h / 4), room)
+
+
+def _bevel_lines(strip: Strip, thickness_mm: float) -> list[float]:
+    lines = []
+    for end, edge, inwards in ((strip.start, 0.0, 1.0), (strip.end, strip.length_mm, -1.0)):
+        if abs(end.bevel_degrees) >= _LEAST_BEVEL_DEGREES:
+            reach = thickness_mm * math.tan(math.radians(abs(end.bevel_degrees)))
+            lines.append(edge + inwards * reach)
+    return [x for x in lines if 0 < x < strip.length_mm]
+
+
+def _calm_stretch(strip: Strip) -> tuple[float, float]:
+    """Return where the part's marks begin and their room: the first wide stretch without folds or slots."""
+    edges = sorted({0.0, strip.length_mm, *(f.at_mm for f in strip.folds)} | _slot_sides(strip))
+    gaps = [(b - a, a) for a, b in itertools.pairwise(edges)]
+    wide = next((gap for gap in gaps if gap[0] >= _MARK_MM), None) or max(gaps)
+    return wide[1] + 1.5, max(wide[0] - 3.0, 6.0)
+
+
+def _slot_sides(strip: Strip) -> set[float]:
+    return {s.at_mm + side * s.width_mm / 2 for s in strip.slots for side in (-1, 1)}
+
+
+def _mark(drawing: Drawing, strip: Strip, at: Point, size: float, room: float) -> None:
+    x, y = at
+    about = f"{strip.length_mm:.1f} × {strip.height_mm:.1f}"
+    size = max(min(size, size * room / width_mm(about, 0.8 * size)), 2.0)
+    drawing.label(LABEL, fitted(strip.part, size, room), at, size)
+    drawing.label(LABEL, fitted(about, 0.8 * size, room), (x, y + 1.3 * size), 0.8 * size)
+    meets = " → ".join(f"{e.meets or e.kind}" for e in (strip.start, strip.end))
+    drawing.label(LABEL, fitted(meets, 0.7 * size, room), (x, y + 2.4 * size), 0.7 * size)
+
+
+_COLUMNS = ((0.0, "part"), (24.0, "length"), (46.0, "start"), (104.0, "end"), (162.0, "folds"))
+_WIDE = (*_COLUMNS, (186.0, "slots: at, width, from"), (300.0, "notches: middle, width"))
+
+
+def _table(drawing: Drawing, strips: tuple[Strip, ...]) -> None:
+    """Put a table of the parts below, as wide as the notes allow."""
+    size, step = 3.2, 5.0
+    edges = [x for x, _ in _WIDE] + [max(drawing.right_mm, 420.0)]
+    y = drawing.bottom_mm + 10.0
+    for (x, head), right in zip(_WIDE, edges[1:], strict=True):
+        drawing.label(NOTE, fitted(head, size, right - x - 2), (x, y), size, bold=True)
+    for strip in strips:
+        y += step
+        cells = (
+            strip.part,
+            f"{strip.length_mm:.1f}",
+            _end_text(strip.start),
+            _end_text(strip.end),
+            f"{len(strip.folds)}",
+            "; ".join(
+                f"{s.at_mm:.1f}, {s.width_mm:.1f}, {'top' if s.from_top else 'bottom'} ({s.meets})"
+                for s in strip.slots
+            ),
+            "; ".join(f"{n.at_mm:.0f}, {n.width_mm:.0f}" for n in strip.notches),
+        )
+        for (x, _), right, text in zip(_WIDE, edges[1:], cells, strict=True):
+            drawing.label(NOTE, fitted(text, size, right - x - 2), (x, y), size)
+    drawing.bottom_mm = y + 2.0
+    drawing.right_mm = max(drawing.right_mm, edges[-1])
+
+
+def _end_text(end: End) -> str:
+    words = {
+        "butt": f"butted on {end.meets}",
+        "tee": f"tongue into {end.meets}",
+        "mitre": f"mitred with {end.meets}",
+        "rim": "box rim",
+        "in-line": f"on to {end.meets}",
+        "seam": f"meets {end.meets}",
+        "free": "free",
+    }[end.kind]
+    if abs(end.bevel_degrees) >= _LEAST_BEVEL_DEGREES:
+        longer = "left" if end.bevel_degrees > 0 else "right"
+        words += f", {abs(end.bevel_degrees):.0f}° {longer} longer"
+    return words
+
+
+def _notes(cut: CutPlan) -> list[str]:
+    half = cut.kerf_mm / 2
+    kerf = (
+        f"Cut lines lie {half:g} mm (half a kerf of {cut.kerf_mm:g} mm) outside the parts, in the waste: switch "
+        "your machine's own kerf setting off."
+        if cut.walls_compensated and half
+        else "Cut lines are the parts' finished edges: no kerf is in them."
+    )
+    return [
+        kerf,
+        "Parts lie with the side up that is on the right when going from start to end (start is on the left here); notches "
+        "at the bottom edge, which stands on the floor.",
+        "Score to half the thickness on the outer side of each bend and fold away from the score; lengths allow for "
+        "bending about the middle of what is left (common practice, no source: fold a test piece). Turn the sheet for "
+        "lines scored on the other side.",
+        "Where a part runs along over a strip's bare edge it is not notched: pare its foot by the strip's thickness there.",
+        "Slots go half way up; where two parts cross, the one slotted from the top goes in first.",
+    ]
