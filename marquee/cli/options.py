@@ -28,7 +28,11 @@ _PLACES = {
     "white": ("colour", "white"),
     "policy": ("colour", "policy"),
     "brightness": ("colour", "brightness"),
+    "luminance": ("colour", "luminance_cd_m2"),
     "observer": ("colour", "observer"),
+    "adaptation": ("colour", "adaptation"),
+    "out_of_gamut": ("colour", "out_of_gamut"),
+    "cycle_period": ("colour", "cycle_period_s"),
     "supply": ("power", "supply"),
     "feed_length": ("power", "feed_length"),
     "tariff": ("power", "tariff_per_kwh"),
@@ -102,6 +106,27 @@ colour_options = _stack(
         type=click.Choice(["cie-1931-2", "cie-2015-2", "cie-2015-10"]),
         help="Standard observer [cie-1931-2].",
     ),
+)
+
+adaptation_options = _stack(
+    click.option(
+        "--adaptation",
+        type=click.Choice(["bradford", "cat16"]),
+        help="Chromatic adaptation to the sign's white [bradford].",
+    ),
+    click.option(
+        "--out-of-gamut",
+        type=click.Choice(["hue", "nearest"]),
+        help="Colours too pure: keep the hue, or least CIEDE2000 [hue].",
+    ),
+)
+
+cycle_option = click.option(
+    "--cycle-period", type=float, metavar="SECONDS", help="One turn of the hue cycle [12]."
+)
+
+luminance_option = click.option(
+    "--luminance", type=float, metavar="CD/M2", help="Of white, instead of --brightness: 100."
 )
 
 power_options = _stack(

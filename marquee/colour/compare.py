@@ -1,4 +1,4 @@
-"""What other eyes make of the codes, and where colours lie in the part's gamut: for reports and pictures."""
+"""Beside the codes solved: how they look to other observers, and what raw bytes would have given."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from marquee.colour.seen import Seen, seen_part
 from marquee.colour.solve import least_current
 from marquee.colour.spaces import xyz_to_lab, xyz_to_uv_prime
 from marquee.project import ColourSettings
-from marquee.values import Emission, Part, ZoneDrive
+from marquee.values import Part, TargetColour, ZoneDrive
 
 OBSERVERS = ("cie-1931-2", "cie-2015-2", "cie-2015-10")
 
@@ -33,16 +33,16 @@ class ObserverChange:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class GamutMap:
-    """Places in the CIE 1976 u′v′ diagram, seen under the sign's white adapted to D65.
+class RawBytes:
+    """What a colour's own sRGB bytes give when they are sent to the LEDs as they are.
 
-    `part` are the corners of what the part can mix, in order round it; `arrows` lead from each zone's target to
-    what its codes give.
+    `codes` in the part's channel order, further channels dark; `lab_d65` and `delta_e_2000` against the sign's
+    white as the plan has it.
     """
 
-    part: tuple[tuple[float, float], ...]
-    white: tuple[float, float]
-    arrows: tuple[tuple[tuple[float, float], tuple[float, float]], ...]
+    codes: tuple[int, ...]
+    lab_d65: tuple[float, float, float]
+    delta_e_2000: float
 
 
 def observer_change(
@@ -80,19 +80,37 @@ def observer_change(
     return ObserverChange(observer=observer, white_duv=duv, delta_e_2000=tuple(errors))
 
 
-def gamut_map(
-    zones: Sequence[ZoneDrive], part: Part, emission: Emission, settings: ColourSettings
-) -> GamutMap:
-    """Return the part's gamut and each zone's way from target to result, for a chromaticity diagram."""
-    seen = seen_part(part, emission, settings)
-    targets = np.array([zone.target.xyz for zone in zones]).reshape(-1, 3)
-    shown = np.array([_light(zone, seen) @ seen.emitters.columns for zone in zones])
-    from_uv = xyz_to_uv_prime(targets)
-    to_uv = xyz_to_uv_prime(shown.reshape(-1, 3))
-    return GamutMap(
-        part=_corners(xyz_to_uv_prime(seen.emitters.columns)),
-        white=_pair(xyz_to_uv_prime(D65_XYZ)),
-        arrows=tuple((_pair(a), _pair(b)) for a, b in zip(from_uv, to_uv, strict=True)),
+def raw_bytes(
+    targets: Sequence[TargetColour],
+    part: Part,
+    settings: ColourSettings,
+    white_cd: float,
+) -> tuple[RawBytes, ...]:
+    """Return what the colours' sRGB bytes, times the brightness and otherwise raw, give on a part.
+
+    Parameters
+    ----------
+    targets : sequence of TargetColour
+        Their `srgb` is what is sent.
+    part, settings
+        The LED part, and the white, brightness and observer the colours are solved for.
+    white_cd : float
+        Intensity of one LED at the sign's white, at that brightness [cd]: `Solution.scale_cd`.
+    """
+    from marquee.colour.emission import emission
+
+    seen = seen_part(part, emission(part, settings.observer), settings)
+    rgb = [[int(target.srgb[at : at + 2], 16) for at in (1, 3, 5)] for target in targets]
+    codes = np.zeros((len(targets), len(part.channels)), np.int64)
+    codes[:, :3] = np.rint(np.array(rgb, float).reshape(-1, 3) * settings.brightness)
+    labs = xyz_to_lab(seen.response[codes] @ seen.emitters.columns / white_cd, D65_XYZ)
+    return tuple(
+        RawBytes(
+            codes=tuple(int(code) for code in row),
+            lab_d65=(float(lab[0]), float(lab[1]), float(lab[2])),
+            delta_e_2000=float(delta_e_2000(target.lab_d65, lab)),
+        )
+        for target, row, lab in zip(targets, codes, labs, strict=True)
     )
 
 
@@ -107,26 +125,3 @@ def _white_cd(zone: ZoneDrive, light: NDArray[np.float64], seen: Seen) -> float:
     """Return the intensity [cd] of the white the zone's prediction is relative to."""
     relative = zone.predicted_xyz[1]
     return float((light @ np.array(seen.emission.xyz_cd))[1] / relative) if relative > 0 else 1.0
-
-
-def _corners(points: NDArray[np.float64]) -> tuple[tuple[float, float], ...]:
-    """Return the convex hull of few points, anticlockwise, starting at the lowest u′ (Andrew, 1979)."""
-    ordered = sorted(map(_pair, points))
-
-    def half(row: list[tuple[float, float]]) -> list[tuple[float, float]]:
-        hull: list[tuple[float, float]] = []
-        for point in row:
-            while len(hull) >= 2 and _turn(hull[-2], hull[-1], point) <= 0:
-                hull.pop()
-            hull.append(point)
-        return hull[:-1]
-
-    return tuple(half(ordered) + half(ordered[::-1]))
-
-
-def _turn(a: tuple[float, float], b: tuple[float, float], c: tuple[float, float]) -> float:
-    return (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
-
-
-def _pair(row: NDArray[np.float64]) -> tuple[float, float]:
-    return float(row[0]), float(row[1])

@@ -1,14 +1,19 @@
-"""Other observers and the gamut on the u′v′ diagram."""
+"""Other observers, and the habit of sending a colour's own bytes."""
+
+from pathlib import Path
 
 import numpy as np
 import pytest
-from scipy.spatial import ConvexHull
 
-from marquee.colour.compare import gamut_map, observer_change
+from marquee.colour.compare import observer_change, raw_bytes
 from marquee.colour.drive import drive_for
 from marquee.colour.emission import emission
 from marquee.project import ColourSettings
-from tests.colour.made import REFERENCES, SHEET, part_of, reference_part, targets_of
+from tests.colour.made import REFERENCES, SHEET, reference_part, response, targets_of
+
+D65_XY = (0.3127, 0.3290)
+# A W die's row has no dominant wavelength and no width.
+WITH_WHITE = {key: (*row, float("nan")) for key, row in SHEET.items()} | {"white_xy": (0.37, 0.37)}
 
 
 @pytest.mark.parametrize(
@@ -38,27 +43,27 @@ def test_own_observer_sees_each_zone_as_predicted() -> None:
     assert change.delta_e_2000 == pytest.approx([z.delta_e_2000 for z in zones], abs=1e-6)
 
 
-def test_gamut_corners_are_scipys_convex_hull_of_the_emitters() -> None:
-    columns = REFERENCES["parts"]["rgbw_neutral"]["XYZ_full_columns"]
-    amber = [*columns, [420.0, 300.0, 1.0], [520.0, 800.0, 10.0]]
-    part, emitted = part_of(amber, channels="RGBWAL")
-    zones = drive_for(targets_of(["#ffffff"]), part, emitted, ColourSettings()).zones
-    found = gamut_map(zones, part, emitted, ColourSettings())
-    rows = np.array(amber)
-    uv = rows[:, :2] * [4, 9] / (rows @ [1, 15, 3])[:, None]
-    hull = uv[ConvexHull(uv).vertices]
-    assert len(found.part) == len(hull)
-    np.testing.assert_allclose(sorted(found.part), sorted(map(tuple, hull)), atol=1e-12)
+PALETTE = (Path(__file__).parents[1] / "data/colour/palette24.txt").read_text("utf-8").split()
 
 
-def test_arrows_lead_from_target_to_result() -> None:
-    part, emitted = reference_part("rgb_linear")
-    targets = targets_of(["#ffffff", "color(rec2020 0 1 0)"])
-    zones = drive_for(targets, part, emitted, ColourSettings()).zones
-    found = gamut_map(zones, part, emitted, ColourSettings())
-    # D65: CIE 15, u′ 0.1978, v′ 0.4683.
-    assert found.arrows[0][0] == pytest.approx((0.1978, 0.4683), abs=1e-4)
-    assert np.linalg.norm(np.subtract(*found.arrows[0])) < 1e-3
-    # Rec. 2020 green, x 0.170 y 0.797 (ITU-R BT.2020-2, table 2): u′ 0.0556, v′ 0.5868.
-    assert found.arrows[1][0] == pytest.approx((0.0556, 0.5868), abs=1e-4)
-    assert np.linalg.norm(np.subtract(*found.arrows[1])) > 0.01
+@pytest.mark.parametrize("brightness", [1.0, 0.3])
+@pytest.mark.parametrize("name", ["rgb_linear", "rgb_ws2812b", "rgbw_neutral"])
+def test_raw_bytes_miss_as_far_as_colour_science_computes(name: str, brightness: float) -> None:
+    colour = pytest.importorskip("colour")
+    part, emitted = reference_part(name, **(SHEET if name != "rgbw_neutral" else WITH_WHITE))
+    chosen = ColourSettings.model_validate({"brightness": brightness})
+    targets = targets_of(PALETTE)
+    white_cd = drive_for(targets, part, emitted, chosen, limited_by="white").scale_cd
+    found = raw_bytes(targets, part, chosen, white_cd)
+    row = REFERENCES["parts"][name]
+    for target, raw in zip(targets, found, strict=True):
+        sent = [round(int(target.srgb[at : at + 2], 16) * brightness) for at in (1, 3, 5)]
+        assert raw.codes[:3] == tuple(sent)
+        assert not any(raw.codes[3:])
+        light = response(row["curve"])[sent]
+        xyz = light @ np.array(row["XYZ_full_columns"])[:3] / 1000 / white_cd
+        lab = colour.XYZ_to_Lab(xyz, D65_XY)
+        # The reference columns are printed to five digits.
+        assert raw.lab_d65 == pytest.approx(lab, abs=2e-3)
+        theirs = colour.delta_E(target.lab_d65, lab, method="CIE 2000")
+        assert raw.delta_e_2000 == pytest.approx(theirs, abs=2e-3)
