@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from marquee.errors import Finding
+from marquee.values_part import Calibrated as Calibrated  # noqa: PLC0414 -- handed on
 from marquee.values_part import Emission as Emission  # noqa: PLC0414 -- handed on
 from marquee.values_part import Figure as Figure  # noqa: PLC0414 -- handed on
 from marquee.values_part import Part as Part  # noqa: PLC0414 -- handed on
@@ -141,8 +142,9 @@ class ZoneMap:
     """The face divided: `zone_of_px` (height_px, width_px) int16, zone id or -1 for opaque face.
 
     `aperture_of_px` likewise int32 with aperture ids. Every pixel is in at most one zone, and the zone of
-    a pixel's aperture is the pixel's zone. `lit_8bit` (height_px, width_px) uint8, where known, is how much
-    of each pixel is cut away, 255 being all of it: edges finer than a pixel.
+    a pixel's aperture is the pixel's zone. `lit_8bit` uint8, where known, is how much of each pixel is cut
+    away, 255 being all of it: edges finer than a pixel. Its pixels, `lit_mm_per_px` wide, may be coarser and
+    reach beyond the right and lower edge.
     """
 
     zone_of_px: NDArray[np.int16]
@@ -155,6 +157,7 @@ class ZoneMap:
     adjacent: tuple[Adjacency, ...]
     findings: tuple[Finding, ...] = ()
     lit_8bit: NDArray[np.uint8] | None = None
+    lit_mm_per_px: float = 0.0
 
     @property
     def width_mm(self) -> float:
@@ -262,6 +265,7 @@ class Transfer:
     depth_mm: float = 0.0
     pitch_mm: float = 0.0
     wall_gap_mm: float = 0.0
+    notches: int = 0  # places where a strip passes under a wall
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

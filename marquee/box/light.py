@@ -7,19 +7,30 @@ from numpy.typing import NDArray
 
 from marquee.box.light_face_grid import grid_for, zone_of_elements
 from marquee.box.light_metrics import light_findings, zone_lights
-from marquee.box.light_scene import Barrier, Floats, Ring, Scene
+from marquee.box.light_scene import Barrier, Floats, Notch, Ring, Scene
 from marquee.box.light_solve import Illuminance, illuminate
 from marquee.box.materials import box_optics
 from marquee.errors import Finding
 from marquee.project import BoxSettings
 from marquee.values import Box, Chain, Drive, Light, Transfer, Wall, ZoneMap, read_only
 
+# Notches where a strip passes under a wall, as the cut drawings make them unless told otherwise (common practice, no
+# source): a 10 mm strip and half a millimetre a side; LED, copper film, tape and solder.
+NOTCH_MM = (11.0, 3.0)
 
-def transfer_light(zone_map: ZoneMap, box: Box, chain: Chain, settings: BoxSettings) -> Transfer:
+
+def transfer_light(
+    zone_map: ZoneMap,
+    box: Box,
+    chain: Chain,
+    settings: BoxSettings,
+    notch_mm: tuple[float, float] = NOTCH_MM,
+) -> Transfer:
     """Return the illuminance under the diffuser per candela of each zone's LEDs.
 
     Lambertian LEDs on the box's back (±60° half angle), exact shadows of the walls, interreflection between
-    floor, walls and the diffuser's underside, light over walls that stop short of the diffuser. Not
+    floor, walls and the diffuser's underside, light over walls that stop short of the diffuser and through the
+    notches under them where strips pass. Not
     modelled: gloss, the spread of light inside the diffuser sheet (about its own thickness), the face.
     The grid's element is a tenth of the depth, finer on small faces. Where a wall stands under an aperture it is
     taken to be worked to an edge.
@@ -34,6 +45,8 @@ def transfer_light(zone_map: ZoneMap, box: Box, chain: Chain, settings: BoxSetti
         LED places; those of zone -1 stay dark.
     settings : BoxSettings
         Paint and diffuser, or the maker's own measurements of them.
+    notch_mm : (width, height)
+        Of the notches where strips pass under walls; a height of 0 for none.
 
     Raises
     ------
@@ -43,7 +56,7 @@ def transfer_light(zone_map: ZoneMap, box: Box, chain: Chain, settings: BoxSetti
         Paint or diffuser is not in the materials table.
     """
     optics = box_optics(settings)
-    scene = scene_of(zone_map, box, chain, settings)
+    scene = scene_of(zone_map, box, chain, settings, notch_mm)
     light = illuminate(scene)
     zone_of_element = zone_of_elements(zone_map, scene.grid)
     lux = _past_wall_edges(light, scene, zone_of_element, box.wall_thickness_mm)
@@ -65,6 +78,7 @@ def transfer_light(zone_map: ZoneMap, box: Box, chain: Chain, settings: BoxSetti
         depth_mm=box.depth_mm,
         pitch_mm=chain.pitch_mm,
         wall_gap_mm=box.wall_gap_mm if box.walls else 0.0,
+        notches=len(scene.notches),
     )
 
 
@@ -94,7 +108,13 @@ def _past_wall_edges(
     return lux
 
 
-def scene_of(zone_map: ZoneMap, box: Box, chain: Chain, settings: BoxSettings) -> Scene:
+def scene_of(
+    zone_map: ZoneMap,
+    box: Box,
+    chain: Chain,
+    settings: BoxSettings,
+    notch_mm: tuple[float, float] = NOTCH_MM,
+) -> Scene:
     """Return the light model's scene: one channel a zone, its LEDs at 1 cd, walls as footprints."""
     optics = box_optics(settings)
     lit = np.flatnonzero(chain.zone >= 0)
@@ -114,7 +134,28 @@ def scene_of(zone_map: ZoneMap, box: Box, chain: Chain, settings: BoxSettings) -
         led_cd=led_cd,
         grid=grid_for(box.width_mm, box.height_mm, box.depth_mm),
         barriers=(Barrier(footprints_mm=rings, gap_mm=box.wall_gap_mm),) if rings else (),
+        notches=_notches(box, chain, notch_mm) if notch_mm[1] > 0 else (),
     )
+
+
+def _notches(box: Box, chain: Chain, notch_mm: tuple[float, float]) -> tuple[Notch, ...]:
+    """Return a notch wherever a row of strip crosses a wall's centre line."""
+    import shapely
+
+    if chain.arrangement != "strip":
+        return ()
+    notches = []
+    for row in np.unique(chain.row):
+        own = chain.row == row
+        if own.sum() < 2:
+            continue
+        strip = shapely.LineString(np.stack([chain.x_mm[own], chain.y_mm[own]], axis=1))
+        for wall in box.walls:
+            crossing = shapely.LineString(wall.path_mm).intersection(strip)
+            for x, y in shapely.get_coordinates(crossing):
+                at = (float(x), float(y))
+                notches.append(Notch(at_mm=at, width_mm=notch_mm[0], height_mm=notch_mm[1]))
+    return tuple(notches)
 
 
 def _footprint(wall: Wall, thickness_mm: float) -> list[Ring]:

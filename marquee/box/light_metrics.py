@@ -146,4 +146,6 @@ def _bleed(transfer: Transfer, zone_map: ZoneMap, light: ZoneLight) -> str:
     )
     if transfer.wall_gap_mm > 0:
         return f"{found}; make the wall gap smaller than {transfer.wall_gap_mm:g} mm"
+    if transfer.notches:
+        return f"{found}; light passes the notches where strips go under walls: cut them close and close the rest with white tape"
     return f"{found}; the walls between them do not close: look for an opening in barriers.png"

@@ -29,6 +29,15 @@ class Barrier:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Notch:
+    """Opening at a wall's foot where a strip passes: middle of the wall there, and the opening's size."""
+
+    at_mm: tuple[float, float]
+    width_mm: float
+    height_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Grid:
     """Elements under the diffuser: `x0_mm`, `y0_mm` is the centre of element [0, 0]."""
 
@@ -70,6 +79,7 @@ class Scene:
     led_cd: Floats
     grid: Grid
     barriers: tuple[Barrier, ...] = ()
+    notches: tuple[Notch, ...] = ()
     led_z_mm: float = 0.0
     led_window_mm: float = LED_WINDOW_MM
 

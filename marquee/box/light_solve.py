@@ -11,6 +11,7 @@ from marquee.box.light_cells import Cell, cell_of
 from marquee.box.light_direct import Views, direct_at, direct_lux
 from marquee.box.light_elements import Elements, Ints, patch_shares, sort_elements
 from marquee.box.light_mouths import NEAR_SHARE, Inside, Mouths, mouths_of
+from marquee.box.light_notches import pair_notches
 from marquee.box.light_over import Over, see_over
 from marquee.box.light_regions import Plan2D, plan_of, star
 from marquee.box.light_scene import Floats, Scene
@@ -41,9 +42,9 @@ def illuminate(scene: Scene) -> Illuminance:
     regions. Against path tracing of boxes 10 to 60 mm deep with gaps to 3 mm: zone means within 1 %, 99 % of
     elements within 9 % of themselves or of 5 % of the mean, light over 1 mm gaps within 12 % of its zone's mean.
 
-    Limits: Lambertian LEDs and surfaces (gloss is not); light spreading inside the diffuser, the opaque face, LED
-    bodies and light through notches at a wall's foot are left out; LED light that passes a gap is not followed to
-    the next region's walls.
+    Limits: Lambertian LEDs and surfaces (gloss is not); light spreading inside the diffuser, the opaque face, and
+    LED bodies are left out; light through a notch at a wall's foot leaves it evenly in all directions; LED light
+    that passes a gap is not followed to the next region's walls.
     """
     plan = plan_of(scene)
     elements = sort_elements(scene, plan)
@@ -81,6 +82,7 @@ class _Exchange:
         self.direct = direct
         self.walls = cut_walls(scene, plan)
         self.slots = pair_slots(scene, self.walls)
+        self.notched = pair_notches(scene, self.walls, views.home)
         self.cells = [
             cell_of(scene, plan, elements, self.walls, region)
             for region in range(len(plan.regions))
@@ -150,6 +152,7 @@ class _Exchange:
                 self.near[mouths.columns], self.beyond[mouths.columns] = near, deep
         lit = self.from_leds + rising + falling
         self.up = (self.walls.reflectance[:, None, None] * lit).astype(np.float32)
+        self.notched.pass_on(self.up, lit, self.walls.reflectance)
         self.down = self.up.copy()
         if len(self.slots.here):
             self._through_slots(rising[:, -1], falling[:, -1])

@@ -148,6 +148,20 @@ def test_touching_apertures_over_a_sealed_wall_stay_lit_by_their_own_cell() -> N
     assert all(z.min_over_mean > 0.5 for z in light.zones)
 
 
+def test_a_strip_that_passes_under_a_wall_lets_light_through_its_notch() -> None:
+    zone_map, box = strip_map(2, 120, 60), strip_box(2, 120, 60)
+    chain = strip_chain(2, 120, 60)
+    rows = np.unique(chain.y_mm, return_inverse=True)[1].astype(np.int16)
+    strips = replace(chain, arrangement="strip", row=rows)
+    sealed = transfer_light(zone_map, box, strips, settings(), (11.0, 0.0))
+    low = transfer_light(zone_map, box, strips, settings(), (11.0, 2.0))
+    high = transfer_light(zone_map, box, strips, settings(), (11.0, 4.0))
+    assert (sealed.notches, low.notches) == (0, 4)
+    crossed = [t.lux_per_cd[0][t.zone_of_element == 1].mean() for t in (sealed, low, high)]
+    assert crossed[0] == 0
+    assert 0 < crossed[1] < crossed[2] < 0.05 * low.self_lux_per_cd[0]
+
+
 # --- grid ------------------------------------------------------------------------------------------
 
 

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from marquee.box.light_scene import Barrier
+from marquee.box.light_scene import Barrier, Notch
 from marquee.box.light_solve import illuminate
 from tests.box.light_made import open_scene, reference
 
@@ -103,6 +103,18 @@ def _plank(x: float, y: float, angle: float, length: float) -> tuple[tuple[float
     return tuple((float(x + v[0]), float(y + v[1])) for v in corners)
 
 
+def test_light_through_notches_agrees_with_photon_tracing() -> None:
+    # Own photon tracer (60 million photons, double precision; within 0.05 % of the path tracer on cases 07 and 17),
+    # two cells of 198 × 90 × 30 mm, wall 3 mm with three notches of 11 × 3 mm: the dark cell's mean was 0.861 % of the
+    # map's mean from the left cell's LEDs and 0.757 % from the right one's. 15 %: the model sends the light on evenly.
+    scene, _ = reference("07")
+    wall = Barrier(footprints_mm=(((97.5, 0), (100.5, 0), (100.5, 90), (97.5, 90)),))
+    notches = tuple(Notch(at_mm=(99.0, y), width_mm=11, height_mm=3) for y in (15.0, 45.0, 75.0))
+    lux = illuminate(replace(scene, barriers=(wall,), notches=notches)).total_lux
+    assert lux[0][:, 51:].mean() / lux[0].mean() == pytest.approx(0.00861, rel=0.15)
+    assert lux[1][:, :48].mean() / lux[1].mean() == pytest.approx(0.00757, rel=0.15)
+
+
 @pytest.mark.parametrize("gap_mm", [0.0, 2.0])
 def test_a_box_without_lit_leds_is_dark(gap_mm: float) -> None:
     wall = Barrier(footprints_mm=(((29, 0), (31, 0), (31, 40), (29, 40)),), gap_mm=gap_mm)
@@ -112,6 +124,7 @@ def test_a_box_without_lit_leds_is_dark(gap_mm: float) -> None:
     assert (illuminate(scene).total_lux == 0).all()
 
 
+@settings(max_examples=15)
 @given(rho=st.floats(0.05, 0.9), extra=st.floats(0.01, 0.09))
 def test_whiter_paint_never_darkens_the_face(rho: float, extra: float) -> None:
     leds = [(12.0, 15.0), (28.0, 15.0)]
@@ -122,6 +135,7 @@ def test_whiter_paint_never_darkens_the_face(rho: float, extra: float) -> None:
     assert (white.total_lux > dull.total_lux).all()
 
 
+@settings(max_examples=10)
 @given(share=st.floats(0.1, 10))
 def test_light_is_proportional_to_intensity(share: float) -> None:
     scene, _ = reference("17")
