@@ -67,7 +67,8 @@ def find_zones(
     _name(drafts, targets)
     changed = apply_overrides(drafts, cutouts, colour_of, list(targets), settings.override, mm)
     zones, apertures, zone_of = _freeze(drafts, cutouts, colour_of, mm)
-    adjacent = find_adjacent(zone_of[cutouts.of_px], _cover(labels), mm, wall_thickness_mm)
+    cover = _cover(labels)
+    adjacent = find_adjacent(zone_of[cutouts.of_px], cover, mm, wall_thickness_mm)
     aperture_of_px, zone_of_px = full_size(
         cutouts, zone_of, labels, full, factor, repeated=repeated
     )
@@ -86,7 +87,21 @@ def find_zones(
             *colour_findings,
             *zone_remarks(zones, adjacent),
         ),
+        # A picture that repeats hard pixels has its edges on theirs, which the full labels keep.
+        lit_8bit=None if repeated and not _shares(cover) else _as_8bit(cover),
+        lit_mm_per_px=mm,
     )
+
+
+def _shares(cover: NDArray[np.float32]) -> bool:
+    """Return whether edges were drawn with shared pixels."""
+    shared = np.count_nonzero((cover > 0.02) & (cover < 0.98))
+    lit = cover > 0.5
+    return bool(shared > 0.3 * np.count_nonzero(lit[:, 1:] != lit[:, :-1]))
+
+
+def _as_8bit(cover: NDArray[np.float32]) -> NDArray[np.uint8]:
+    return np.asarray(read_only(np.rint(cover * np.float32(255)).astype(np.uint8)), np.uint8)
 
 
 def _opaque_picture(

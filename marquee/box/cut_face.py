@@ -51,26 +51,47 @@ def _lit(zone_map: ZoneMap) -> tuple[NDArray[np.float32], float]:
     """Return how far each pixel is cut, 0 to 255, on a grid no finer than needed, and its pixel [mm]."""
     import cv2
 
-    ids = zone_map.aperture_of_px
-    inside = (ids >= 0).astype(np.uint8)
-    if zone_map.lit_8bit is None:
-        # Labels only: a slight blur turns their steps into slopes.
-        lit = cv2.GaussianBlur(
-            inside * np.uint8(255), (0, 0), 0.8, borderType=cv2.BORDER_REPLICATE
-        )
-    else:
-        # Specks that are no aperture stay closed.
-        near = cv2.dilate(inside, np.ones((3, 3), np.uint8))
-        lit = np.where(near > 0, zone_map.lit_8bit, 0).astype(np.uint8)
+    inside = (zone_map.aperture_of_px >= 0).astype(np.uint8)
     mm = zone_map.mm_per_px
+    if zone_map.lit_8bit is None:
+        lit = inside * np.uint8(255)
+    else:
+        factor = round(zone_map.lit_mm_per_px / mm)
+        lit = zone_map.lit_8bit
+        inside, mm = _reduced(inside, factor), mm * factor
+        # Specks that are no aperture stay closed.
+        near = cv2.dilate((inside > 0).astype(np.uint8), np.ones((3, 3), np.uint8))
+        lit = np.where(near > 0, lit, 0).astype(np.uint8)
     shrink = max(1, int(_FINE_MM * 2 / mm))
-    if shrink > 1:
-        height, width = lit.shape
-        pad = ((0, -height % shrink), (0, -width % shrink))
-        lit = np.pad(lit, pad)
-        size = (lit.shape[1] // shrink, lit.shape[0] // shrink)
-        return cv2.resize(lit.astype(np.float32), size, interpolation=cv2.INTER_AREA), mm * shrink
-    return lit.astype(np.float32), mm
+    reduced = _reduced(lit, shrink)
+    if shrink < 3 and not _has_shares(reduced):
+        # Labels only: a slight blur turns their steps into slopes.
+        reduced = cv2.GaussianBlur(reduced, (0, 0), 0.8, borderType=cv2.BORDER_REPLICATE)
+    # What reaches beyond the face is nothing.
+    rows = min(reduced.shape[0], round(zone_map.height_mm / (mm * shrink) + 0.499))
+    columns = min(reduced.shape[1], round(zone_map.width_mm / (mm * shrink) + 0.499))
+    return reduced[:rows, :columns].astype(np.float32), mm * shrink
+
+
+def _reduced(picture: NDArray[np.uint8], factor: int) -> NDArray[np.uint8]:
+    """Return means over factor × factor pixels, the last ones repeated where it does not go up evenly."""
+    import cv2
+
+    if factor <= 1:
+        return picture
+    height, width = picture.shape
+    padded = np.pad(picture, ((0, -height % factor), (0, -width % factor)), mode="edge")
+    size = (padded.shape[1] // factor, padded.shape[0] // factor)
+    scale = 255 if padded.max(initial=0) <= 1 else 1
+    return np.asarray(
+        cv2.resize(padded * np.uint8(scale), size, interpolation=cv2.INTER_AREA), np.uint8
+    )
+
+
+def _has_shares(lit: NDArray[np.uint8]) -> bool:
+    shared = np.count_nonzero((lit > 5) & (lit < 250))
+    edges = np.count_nonzero((lit[:, 1:] > 127) != (lit[:, :-1] > 127))
+    return bool(shared > 0.3 * edges)
 
 
 def _opening(outer: Floats, holes: list[Floats], px_mm: float, within_mm: float) -> Opening:

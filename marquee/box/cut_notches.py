@@ -73,7 +73,7 @@ def row_bands(chain: Chain, rows: tuple[tuple[int, Floats], ...], notch_width_mm
 
     half = _BODY_MM / 2 + _ROOM_MM
     if chain.arrangement == "strip":
-        return tuple(_strip_band(row, xy, notch_width_mm / 2, half) for row, xy in rows)
+        return tuple(_strip_band(row, xy, notch_width_mm / 2, _BODY_MM / 2) for row, xy in rows)
     x, y = chain.x_mm, chain.y_mm
     bodies = np.atleast_1d(shapely.box(x - half, y - half, x + half, y + half))
     return tuple(
