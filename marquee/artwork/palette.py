@@ -19,6 +19,17 @@ Format (TOML, schema 1)::
     xyY = [0.30, 0.60, 0.25]  # chromaticity and luminance, white = 1
     white = "D65"  # optional for xyY, D65 if absent
     note = "measured on the old sign"
+
+    [[colour]]
+    name = "Sheet blue"
+    xyz = [0.095, 0.086, 0.310]  # tristimulus values, white's Y = 1
+    white = "D50"  # the white they hold under, must be stated
+
+    [[colour]]
+    name = "Enamel green"
+    wavelengths_nm = [400, 410, 420]  # and so on, to 700 or beyond
+    reflectance = [0.04, 0.04, 0.05]  # a spectrophotometer's row, shares from 0 to 1
+    white = "D50"  # the light it is seen under, D50 (print viewing) if absent, or D65
 """
 
 from __future__ import annotations
@@ -34,8 +45,13 @@ from marquee.values import TargetColour
 
 _SCHEMA = 1
 _FILE_KEYS = ("schema", "name", "colour")
-_ROW_KEYS = ("name", "value", "lab", "xyY", "white", "note")
-_FORMS = ("value", "lab", "xyY")
+_FORMS = ("value", "lab", "xyY", "xyz", "reflectance")
+_ROW_KEYS = ("name", *_FORMS, "wavelengths_nm", "white", "note")
+# Forms that mean nothing without their white: neither is the likelier.
+_NEED_WHITE = {
+    "lab": 'add white = "D50" (print guides) or white = "D65"',
+    "xyz": 'add white = "D50" or white = "D65", or its x,y',
+}
 _MOST_BYTES = 1_000_000
 _LONGEST_NAME = 80
 
@@ -110,8 +126,6 @@ def _check_keys(table: dict[str, Any], valid: tuple[str, ...], where: str) -> No
 
 
 def _target(row: object, where: str) -> TargetColour:
-    from marquee.colour.target import target_from_lab, target_from_text, target_from_xyY
-
     if not isinstance(row, dict):
         raise InputError(where, "is not a table", "write [[colour]] with name and value below it")
     _check_keys(row, _ROW_KEYS, where)
@@ -122,19 +136,34 @@ def _target(row: object, where: str) -> TargetColour:
         )
     where = f"{where} ({name.strip()})"
     form = _form(row, where)
-    white = row.get("white", "D65")
+    white = row.get("white", "D50" if form == "reflectance" else "D65")
     if not isinstance(white, str):
         raise InputError(where, f"white = {white!r} is not a name", 'write white = "D50" or "D65"')
     try:
-        if form == "lab":
-            return target_from_lab(row["lab"], white, name.strip(), where)
-        if form == "xyY":
-            return target_from_xyY(row["xyY"], white, name.strip(), where)
-        if not isinstance(row["value"], str):
-            raise InputError(where, "value is not text", 'write value = "#d6402b"')
-        return target_from_text(row["value"], name.strip(), where)
+        return _of_form(form, row, white, name.strip(), where)
     except MarqueeError as error:
         raise InputError(error.where, error.what, error.mend) from None
+
+
+def _of_form(form: str, row: dict[str, Any], white: str, name: str, where: str) -> TargetColour:
+    from marquee.colour import target
+
+    if form == "reflectance":
+        from marquee.colour.reflectance import target_from_reflectance
+
+        return target_from_reflectance(
+            row.get("wavelengths_nm", []), row[form], name, where, illuminant=white
+        )
+    if form == "value":
+        if not isinstance(row["value"], str):
+            raise InputError(where, "value is not text", 'write value = "#d6402b"')
+        return target.target_from_text(row["value"], name, where)
+    make = {
+        "lab": target.target_from_lab,
+        "xyY": target.target_from_xyY,
+        "xyz": target.target_from_xyz,
+    }[form]
+    return make(row[form], white, name, where)
 
 
 def _form(row: dict[str, Any], where: str) -> str:
@@ -142,10 +171,14 @@ def _form(row: dict[str, Any], where: str) -> str:
     forms = [key for key in _FORMS if key in row]
     if len(forms) != 1:
         found = f"states {' and '.join(forms)}" if forms else "states no colour"
-        raise InputError(where, found, "give exactly one of value, lab, xyY")
-    if forms[0] == "lab" and "white" not in row:
+        raise InputError(where, found, f"give exactly one of {', '.join(_FORMS)}")
+    if forms[0] in _NEED_WHITE and "white" not in row:
+        raise InputError(where, f"{forms[0]} without its white", _NEED_WHITE[forms[0]])
+    if ("wavelengths_nm" in row) != (forms[0] == "reflectance"):
         raise InputError(
-            where, "lab without its white", 'add white = "D50" (print guides) or white = "D65"'
+            where,
+            "wavelengths_nm and reflectance belong together",
+            "give one reflectance for each wavelength, or another form",
         )
     if forms[0] == "value" and "white" in row:
         raise InputError(

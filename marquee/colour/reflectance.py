@@ -48,8 +48,7 @@ def target_from_reflectance(
     -----
     Integrated by colour-science at 1 nm with the CIE 1931 2° observer, ends held, as ASTM E308 does.
     """
-    wavelength = np.asarray(wavelength_nm, float)
-    share = np.asarray(reflectance, float)
+    wavelength, share = _numbers(wavelength_nm, where), _numbers(reflectance, where)
     _check(wavelength, share, where)
     if illuminant not in ILLUMINANTS:
         raise QuantityError(
@@ -63,6 +62,15 @@ def target_from_reflectance(
     white = light @ observer / (light @ observer[:, 1])
     xy = f"{white[0] / white.sum():.9f},{white[1] / white.sum():.9f}"
     return target_from_xyz(xyz, xy, name, where)
+
+
+def _numbers(values: ArrayLike, where: str) -> NDArray[np.float64]:
+    try:
+        return np.asarray(values, float)
+    except (TypeError, ValueError):
+        raise QuantityError(
+            where, "a spectrum is not a row of numbers", "give them like [0.04, 0.05, 0.07]"
+        ) from None
 
 
 def _check(wavelength: NDArray[np.float64], share: NDArray[np.float64], where: str) -> None:

@@ -51,6 +51,8 @@ _FORMS = "write it like #d6402b, rgb(214 64 43), lab(48% 62 43) or oklch(58% 0.1
 _AB_RANGE = (-128.0, 127.0)
 # Rounding in the stated digits puts white a hair above 1 and saturated colours a hair below 0.
 _SLACK = 2e-3
+# Instruments give tristimulus values for Y = 100; nothing but such values lies above this.
+_PERCENT_ABOVE = 1.5
 _D50_TO_D65 = adaptation_matrix(D50_ICC_XYZ, D65_XYZ)
 
 
@@ -148,7 +150,9 @@ def target_from_xyY(  # noqa: N802 -- the space's own name
         )
     if not 0 <= Y <= 1 + _SLACK:
         raise QuantityError(
-            where, f"Y = {Y:g} is outside 0 to 1", "give Y as a share of white's luminance"
+            where,
+            f"Y = {Y:g} is outside 0 to 1",
+            f"give it as a share of white's luminance, such as {min(max(Y / 100, 0.0), 1.0):.4g}",
         )
     xyz = adaptation_matrix(white_of_xyY, D65_XYZ, adaptation) @ xyy_to_xyz(values)
     return _target(_real(xyz, f"xyY {_words(values)}", where), name, "palette")
@@ -165,6 +169,12 @@ def target_from_xyz(
         Negative, above white, or an unknown white.
     """
     values = _three(xyz, "XYZ", where)
+    if values[1] > _PERCENT_ABOVE:
+        raise QuantityError(
+            where,
+            f"Y = {values[1]:g} is above white's 1",
+            f"divide all three by 100: [{', '.join(f'{v / 100:.4g}' for v in values)}]",
+        )
     adapted = adaptation_matrix(white_xyz(white, where), D65_XYZ, adaptation) @ values
     return _target(_real(adapted, f"xyz {_words(values)}", where), name, "palette")
 
@@ -224,16 +234,14 @@ def _lab_coords(coords: list[float], space: str) -> list[float]:
 
 
 def _check_lab(lab: NDArray[np.float64], where: str) -> None:
-    L, a, b = lab
-    if not 0 <= L <= 100:
-        raise QuantityError(where, f"L = {L:g} is outside 0 to 100", "correct L")
     low, high = _AB_RANGE
-    if not (low <= a <= high and low <= b <= high):
-        raise QuantityError(
-            where,
-            f"a, b = {a:g}, {b:g} is outside {low:g} to {high:g}",
-            "give CIELAB values such as lab(48% 62 43)",
-        )
+    L, a, b = lab
+    near_L, near_a, near_b = np.clip(lab, [0, low, low], [100, high, high])
+    mend = f"the nearest in range is lab({near_L:.4g}% {near_a:.4g} {near_b:.4g})"
+    if near_L != L:
+        raise QuantityError(where, f"L = {L:g} is outside 0 to 100", mend)
+    if (near_a, near_b) != (a, b):
+        raise QuantityError(where, f"a, b = {a:g}, {b:g} is outside {low:g} to {high:g}", mend)
 
 
 def _real(xyz: NDArray[np.float64], shown: str, where: str) -> NDArray[np.float64]:
