@@ -18,6 +18,26 @@ class Figure:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Calibrated:
+    """What a bench calibration made of a part's figures; tuples run over the part's channels.
+
+    `log_gain` is the natural logarithm of a channel's intensity over the part's, `peak_shift_nm` how far its
+    peak lies from the data sheet's, `log_exponent` the logarithm of the power its response is raised to.
+    `covariance` is the posterior's, over those three in that order, (3n, 3n). `meter_xyz` are factors on X, Y, Z
+    that bring the model's CIE 1931 emission to a colorimeter's readings; None where only eyes judged.
+    """
+
+    name: str  # the cabinet or reel it was measured on
+    file: str  # base name of the calibration's file, "" where there is none
+    summary: str  # what was measured, for people
+    log_gain: tuple[float, ...]
+    peak_shift_nm: tuple[float, ...]
+    log_exponent: tuple[float, ...]
+    covariance: tuple[tuple[float, ...], ...]
+    meter_xyz: tuple[tuple[float, float, float], ...] | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Part:
     """An addressable LED package as its file describes it; None means no figure was found.
 
@@ -58,6 +78,9 @@ class Part:
     half_angle_deg: float | None
     operating_c: tuple[float, float] | None
     figures: dict[str, Figure] = field(default_factory=dict)  # every figure, for showing sources
+    # Light of each code channel by channel where a bench told them apart; `response` is then their mean.
+    channel_response: tuple[tuple[float, ...], ...] | None = None
+    calibrated: Calibrated | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

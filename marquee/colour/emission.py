@@ -58,10 +58,17 @@ def emission(part: Part, observer: str = DEFAULT_OBSERVER) -> Emission:
             f"has no {', '.join(missing)}, so its colour cannot be computed",
             f'put measured or published figures in a part file of your own (based_on = "{part.name}")',
         )
+    if part.calibrated is not None:
+        from marquee.colour.calibrated import calibrated_xyz
+
+        known = calibrated_xyz(part, observer)
+        return Emission(
+            observer=observer, xyz_cd=tuple((float(r[0]), float(r[1]), float(r[2])) for r in known)
+        )
     rows: list[NDArray[np.float64]] = []
     for number, channel in enumerate(part.channels):
         if channel == "W":
-            rows.append(_white_xyz(part, observer))
+            rows.append(white_die_xyz(part, observer))
         else:
             rows.append(_spectral_xyz(part, number, observer))
     scaled = [row * cd for row, cd in zip(rows, part.intensity_cd, strict=True)]
@@ -143,7 +150,8 @@ def _spectral_xyz(part: Part, number: int, observer: str) -> NDArray[np.float64]
     return np.asarray(power @ colour_matching(observer) / luminous, float)
 
 
-def _white_xyz(part: Part, observer: str) -> NDArray[np.float64]:
+def white_die_xyz(part: Part, observer: str) -> NDArray[np.float64]:
+    """Return X, Y, Z (3,) of a part's W die at full drive, Y = 1 for CIE 1931; it must state `white_xy`."""
     assert part.white_xy is not None  # noqa: S101 -- checked by missing_for_emission
     x, y = part.white_xy
     at_1931 = np.array([x / y, 1.0, (1.0 - x - y) / y])
