@@ -14,6 +14,8 @@ from marquee.artwork.labels import Labels
 MOST_APERTURES = 20_000
 # A speck so far surrounded by face is dust on it; otherwise it is a fault of the edge it sits on.
 _DUST_SURROUND = 0.7
+# In a lossy picture parts without a flat pixel, up to so many times the smallest area, are faults of edges.
+_LARGEST_FAULT = 10.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -45,9 +47,11 @@ def find_apertures(labels: Labels, min_px: float) -> Cutouts:
         capped = int((area >= limit).sum()) - MOST_APERTURES
         limit = float(np.sort(area)[-MOST_APERTURES])
     speck = area < limit
+    if labels.noisy:
+        speck |= _coreless(ids, labels, len(own)) & (area < _LARGEST_FAULT * limit)
     speck[0] = False
-    ids, dust, dust_px = _absorb(ids, speck, area)
-    keep = ~speck
+    ids, dust, dust_px = _absorb(ids, speck, area, limit)
+    keep = np.bincount(ids.ravel(), minlength=len(own)) > 0
     keep[0] = False
     table = np.zeros(len(own), np.int32)
     first = _first_px(ids, len(own))
@@ -97,7 +101,10 @@ def _areas(ids: NDArray[np.int32], labels: Labels, count: int) -> NDArray[np.flo
 
 
 def _absorb(
-    ids: NDArray[np.int32], speck: NDArray[np.bool_], area: NDArray[np.float64]
+    ids: NDArray[np.int32],
+    speck: NDArray[np.bool_],
+    area: NDArray[np.float64],
+    limit: float,
 ) -> tuple[NDArray[np.int32], int, float]:
     """Return ids without specks: dust becomes face, specks on edges join what they touch."""
     if not speck.any():
@@ -117,8 +124,10 @@ def _absorb(
         on_lit = other & (beside > 0) & ~speck[beside]
         lit += np.bincount(name[inside][on_lit], minlength=len(speck))
     is_dust = speck & (lit <= (1 - _DUST_SURROUND) * np.maximum(around, 1))
+    stays = is_dust & (area >= limit)  # a thin stroke on the face, without a flat pixel
+    is_dust &= ~stays
     flat[todo[is_dust[name]]] = 0
-    todo, y, x = (v[~is_dust[name]] for v in (todo, y, x))
+    todo, y, x = (v[~(is_dust | stays)[name]] for v in (todo, y, x))
     for _ in range(64):
         if not todo.size:
             break
@@ -131,6 +140,14 @@ def _absorb(
         todo, y, x = (v[took == 0] for v in (todo, y, x))
     flat[todo] = 0
     return flat.reshape(ids.shape), int(is_dust.sum()), float(area[is_dust].sum())
+
+
+def _coreless(ids: NDArray[np.int32], labels: Labels, count: int) -> NDArray[np.bool_]:
+    """Return components without one flat pixel of their own, which noise makes along edges."""
+    flat = ids.ravel()
+    whole = np.bincount(flat, minlength=count)
+    edge = np.bincount(flat[labels.index], minlength=count)
+    return np.asarray(whole == edge, bool)
 
 
 def _first_px(ids: NDArray[np.int32], count: int) -> NDArray[np.int64]:

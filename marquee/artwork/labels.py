@@ -9,7 +9,8 @@ from numpy.typing import NDArray
 
 from marquee.artwork.edges import FACE, UNKNOWN, Edges, nearest_with, split_edges
 from marquee.artwork.face import Face, choose_face
-from marquee.artwork.flat import Cluster, Flatness, find_flat, gather_colours
+from marquee.artwork.flat import TOL_CALM, Cluster, Flatness, gather_colours
+from marquee.artwork.photo import calm_picture, flat_share, is_photo, label_photo
 from marquee.artwork.ramps import Ramp, Sorting, sort_regions
 from marquee.artwork.strokes import Strokes, explain_strokes, is_blend
 from marquee.errors import Finding
@@ -45,6 +46,7 @@ class Labels:
     soft_px: int
     soft_at_px: tuple[int, int] | None
     flat_share: float
+    noisy: bool
     findings: tuple[Finding, ...]
 
 
@@ -69,8 +71,10 @@ def label_pixels(
     min_px : float
         Smallest area kept [px].
     """
-    flat = find_flat(srgb_8bit)
+    srgb_8bit, flat, remarks = calm_picture(srgb_8bit)
     face = choose_face(flat, settings.face, by_alpha=alpha_8bit is not None)
+    if is_photo(flat):
+        return _photo(srgb_8bit, face, flat)
     sorting = sort_regions(srgb_8bit, flat, face, settings.merge_delta_e)
     calm = _with_means(flat, sorting)
     clusters = gather_colours(
@@ -95,8 +99,27 @@ def label_pixels(
         other=other,
         soft_px=sorting.soft_px,
         soft_at_px=sorting.soft_at_px,
-        flat_share=float(np.count_nonzero(flat.region_of_px) / label.size),
-        findings=(*face.findings, *findings),
+        flat_share=flat_share(flat),
+        noisy=flat.tol > TOL_CALM,
+        findings=(*remarks, *face.findings, *findings),
+    )
+
+
+def _photo(srgb_8bit: NDArray[np.uint8], face: Face, flat: Flatness) -> Labels:
+    label, ramp, finding = label_photo(srgb_8bit, face, FIRST_RAMP)
+    return Labels(
+        label_of_px=label,
+        rgb=face.rgb[None],
+        ramps=(ramp,),
+        face=face,
+        index=np.zeros(0, np.int64),
+        lost=np.zeros(0),
+        other=np.zeros(0, np.int64),
+        soft_px=0,
+        soft_at_px=None,
+        flat_share=flat_share(flat),
+        noisy=True,
+        findings=(finding,),
     )
 
 
