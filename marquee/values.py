@@ -305,12 +305,17 @@ class ZoneDrive:
     delta_e_2000: float
     band_delta_e_2000: float | None
     in_gamut: bool
-    intensity_xyz_cd: tuple[float, float, float]  # of one LED of the zone as driven, Y in cd
+    intensity_xyz_cd: tuple[float, float, float]  # of one LED of the zone, on average, Y in cd
     # The band once the part's channel gains have been corrected by one white match.
     band_matched_delta_e_2000: float | None = None
     spread: Spread | None = (
         None  # finer than `codes`, where the zone has LEDs to share codes out over
     )
+
+    @property
+    def shown_delta_e_2000(self) -> float:
+        """Difference of what the zone shows: of the mixed light where codes are shared out, else of `codes`."""
+        return self.delta_e_2000 if self.spread is None else self.spread.delta_e_2000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -94,7 +94,7 @@ def cycle_findings(
 
 
 def _gamut(zone: ZoneDrive, where: str, part: Part, settings: ColourSettings) -> list[Finding]:
-    if zone.in_gamut or zone.delta_e_2000 < _VISIBLE:
+    if zone.in_gamut or zone.shown_delta_e_2000 < _VISIBLE:
         return []
     other = (
         'out_of_gamut = "nearest" trades some hue for less difference'
@@ -105,18 +105,17 @@ def _gamut(zone: ZoneDrive, where: str, part: Part, settings: ColourSettings) ->
         Finding(
             code="colour.out-of-gamut",
             where=where,
-            message=f"{zone.target.name} is purer than {part.name} can mix: shown {zone.delta_e_2000:.1f} "
-            f"CIEDE2000 away; accept it, choose a paler colour, or {other}",
+            message=f"{zone.target.name} is purer than {part.name} can mix: shown {zone.shown_delta_e_2000:.1f} "
+            f"CIEDE2000 away (chromaticity.png); accept it, choose a paler colour, or {other}",
         )
     ]
 
 
 def _coarse(zone: ZoneDrive, where: str, settings: ColourSettings) -> list[Finding]:
-    largest, error = max(zone.codes), zone.delta_e_2000
+    largest, error = max(zone.codes), zone.shown_delta_e_2000
     if zone.spread is not None:
         # Codes shared out over the zone's LEDs lie closer together than whole ones.
         largest = max(largest, *zone.spread.codes, *(min(r, 1) for r in zone.spread.raised))
-        error = zone.spread.delta_e_2000
     if largest >= COARSE_BELOW or (zone.spread is not None and error < _VISIBLE):
         return []
     if largest == 0:

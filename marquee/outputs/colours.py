@@ -211,7 +211,6 @@ def spread_dict(spread: Spread) -> dict[str, Any]:
         "of": spread.of,
         "predicted_lab_d65": _rounded(spread.predicted_lab_d65, 4),
         "delta_e_2000": round(spread.delta_e_2000, 4),
-        "mean_light": _rounded(spread.mean_light, 6),
     }
 
 

@@ -205,7 +205,7 @@ def _table(sheet: Sheet, plan: Plan, view: View) -> None:
             f"{drive.zone}",
             plain(zones[drive.zone].name),
             f"{np.hypot(*(result - target)):.4f}",
-            f"{drive.delta_e_2000:.1f}" + ("" if drive.in_gamut else " *"),
+            f"{drive.shown_delta_e_2000:.1f}" + ("" if drive.in_gamut else " *"),
             "–" if drive.band_delta_e_2000 is None else f"{drive.band_delta_e_2000:.1f}",
         )
         for drive, target, result in zone_places(plan)[:_MOST_ROWS]
