@@ -43,8 +43,14 @@ def sample_columns(
 
     All intensities together are drawn from the part's spread between data sheets, each channel's own share of
     it and the spread within a reel on top, its dominant wavelength from its bin; evenly, intensities by their
-    logarithm. None where the part states no spread.
+    logarithm. Of a calibrated part they are drawn from what its bench left open instead. None where the part
+    states no spread.
     """
+    if part.calibrated is not None:
+        from marquee.colour.calibrated import posterior_samples
+
+        left_open, _ = posterior_samples(part, emission.observer, _SAMPLES, _SEED)
+        return np.asarray(left_open @ np.linalg.inv(from_d65).T, float)
     if part.intensity_spread is None:
         return None
     rng = np.random.default_rng(_SEED)
@@ -62,14 +68,25 @@ def sample_columns(
     return np.asarray((gain[..., None] * columns) @ np.linalg.inv(from_d65).T, float)
 
 
+def sample_exponents(part: Part, observer: str) -> NDArray[np.float64] | None:
+    """Return log exponents (samples, n) on a calibrated part's response, drawn along with `sample_columns`."""
+    if part.calibrated is None:
+        return None
+    from marquee.colour.calibrated import posterior_samples
+
+    return posterior_samples(part, observer, _SAMPLES, _SEED)[1]
+
+
 def colour_band(
     light: NDArray[np.float64],
     scale_cd: NDArray[np.float64],
     nominal: Emitters,
     samples: NDArray[np.float64] | None,
+    exponents: NDArray[np.float64] | None = None,
 ) -> Band | None:
     """Return the band of zones showing `light` (z, n) against whites of `scale_cd` (z,).
 
+    `exponents` (samples, n) are the logarithms of the powers each sample's light is raised to.
     Each sample is seen against its own white: a part brighter all over looks the same on a sign, so the common
     factor is taken out. What stays is the change of colour and of mutual lightness.
     """
@@ -81,9 +98,10 @@ def colour_band(
     own_white = (white @ samples[:, :3])[:, 1] / peak_cd
     as_bought = samples / own_white[:, None, None]
     matched = samples * _match(white, samples, nominal, peak_cd)[..., None]
+    shown = light if exponents is None else light ** np.exp(exponents)[:, None, :]
     return Band(
-        as_bought=_spread(light, scale_cd, before, as_bought),
-        white_matched=_spread(light, scale_cd, before, matched),
+        as_bought=_spread(shown, scale_cd, before, as_bought),
+        white_matched=_spread(shown, scale_cd, before, matched),
     )
 
 

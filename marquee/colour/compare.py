@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from marquee.colour.constants import D65_XYZ
 from marquee.colour.difference import delta_e_2000
+from marquee.colour.quantise import light_of_code
 from marquee.colour.seen import Seen, seen_part
 from marquee.colour.solve import least_current
 from marquee.colour.spaces import xyz_to_lab, xyz_to_uv_prime
@@ -103,7 +104,9 @@ def raw_bytes(
     rgb = [[int(target.srgb[at : at + 2], 16) for at in (1, 3, 5)] for target in targets]
     codes = np.zeros((len(targets), len(part.channels)), np.int64)
     codes[:, :3] = np.rint(np.array(rgb, float).reshape(-1, 3) * settings.brightness)
-    labs = xyz_to_lab(seen.response[codes] @ seen.emitters.columns / white_cd, D65_XYZ)
+    labs = xyz_to_lab(
+        light_of_code(codes, seen.response) @ seen.emitters.columns / white_cd, D65_XYZ
+    )
     return tuple(
         RawBytes(
             codes=tuple(int(code) for code in row),
@@ -118,7 +121,7 @@ def _light(zone: ZoneDrive, seen: Seen) -> NDArray[np.float64]:
     share = 1.0
     if zone.global_code is not None:
         share = zone.global_code / (2**seen.part.global_bits - 1)
-    return np.asarray(seen.response[list(zone.codes)] * share, float)
+    return light_of_code(np.array(zone.codes, np.int64), seen.response) * share
 
 
 def _white_cd(zone: ZoneDrive, light: NDArray[np.float64], seen: Seen) -> float:

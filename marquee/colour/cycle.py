@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from marquee.colour.constants import D65_XYZ, XYZ_TO_SRGB
 from marquee.colour.difference import delta_e_2000
-from marquee.colour.quantise import Wanted, near_codes
+from marquee.colour.quantise import Wanted, light_of_code, near_codes
 from marquee.colour.seen import Seen
 from marquee.colour.solve import Emitters, brightest, can_make, least_current
 from marquee.colour.spaces import xyz_to_lab, xyz_to_uv_prime
@@ -76,7 +76,7 @@ def cycle_codes(
         drive=least_current(light, part),
     )
     tries = near_codes(wanted, part, response, _NEAR)
-    shown = response[tries] @ part.columns
+    shown = light_of_code(tries, response) @ part.columns
     labs = xyz_to_lab(shown / white_cd, D65_XYZ)
     # even[i, j, k]: from step i's choice j to step i + 1's choice k.
     steps = delta_e_2000(labs[:, :, None], np.roll(labs, -1, axis=0)[:, None])
@@ -111,7 +111,7 @@ def solve_cycle(
     intensity_cd = min(most_cd * settings.brightness, white_cd)
     # The cycle runs at the full global current: the setting cannot step evenly along with the codes.
     codes = cycle_codes(circle, intensity_cd, white_cd, seen.emitters, seen.response)
-    light = seen.response[codes]
+    light = light_of_code(codes, seen.response)
     look = light @ seen.emitters.columns / white_cd
     check_period(settings.cycle_period_s, look, "colour.cycle_period_s")
     emitted = light @ np.array(seen.emission.xyz_cd)

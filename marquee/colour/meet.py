@@ -9,10 +9,10 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from marquee.colour.band import colour_band, sample_columns
+from marquee.colour.band import colour_band, sample_columns, sample_exponents
 from marquee.colour.constants import D65_XYZ
 from marquee.colour.gamut import bring_in, nearest
-from marquee.colour.quantise import Choice, Wanted, choose_codes
+from marquee.colour.quantise import Choice, Wanted, choose_codes, light_of_code
 from marquee.colour.seen import Seen, seen_part
 from marquee.colour.solve import Emitters, brightest, can_make, least_current
 from marquee.colour.spaces import xyz_to_lab
@@ -240,13 +240,17 @@ def _zone_drives(
     share = np.ones(len(targets))
     if choice.global_code is not None:
         share = choice.global_code / (2**seen.part.global_bits - 1)
-    light = seen.response[choice.codes] * share[:, None]
+    light = light_of_code(choice.codes, seen.response) * share[:, None]
     relative = light @ seen.emitters.columns / wanted.scale_cd[:, None]
     labs = xyz_to_lab(relative, D65_XYZ)
     under_white = relative @ seen.from_d65.T
-    intensities = light @ np.array(seen.emission.xyz_cd)
+    mixed = np.array(
+        [row if one is None else one.mean_light for row, one in zip(light, spread, strict=True)]
+    ).reshape(light.shape)
+    intensities = mixed @ np.array(seen.emission.xyz_cd)
     samples = sample_columns(seen.part, seen.emission, seen.from_d65)
-    band = colour_band(light, wanted.scale_cd, seen.emitters, samples)
+    exponents = sample_exponents(seen.part, seen.emission.observer)
+    band = colour_band(light, wanted.scale_cd, seen.emitters, samples, exponents)
     return tuple(
         ZoneDrive(
             zone=index,

@@ -47,12 +47,38 @@ class Wanted:
 def code_of_light(
     light: NDArray[np.float64], response: NDArray[np.float64]
 ) -> NDArray[np.float64]:
-    """Return the fractional code whose light, between the table's rows, is `light` (0 to 1)."""
+    """Return the fractional code whose light, between the table's rows, is `light` (0 to 1).
+
+    `response` is (256,), or (n, 256) for channels of their own along the last axis of `light`.
+    """
+    if response.ndim == 2:
+        rows = [code_of_light(light[..., c], row) for c, row in enumerate(response)]
+        return np.stack(rows, axis=-1)
     return np.asarray(np.interp(light, response, np.arange(len(response))), float)
+
+
+def light_of_code(codes: NDArray[np.int64], response: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the light of codes (…, n), `response` being (256,) or (n, 256)."""
+    if response.ndim == 2:
+        return np.asarray(response[np.arange(len(response)), codes], float)
+    return np.asarray(response[codes], float)
+
+
+def light_between(
+    codes: NDArray[np.float64], response: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Return the mean light of codes (…, n) shared out between whole ones, `response` being (256,) or (n, 256)."""
+    if response.ndim == 2:
+        rows = [light_between(codes[..., c], row) for c, row in enumerate(response)]
+        return np.stack(rows, axis=-1)
+    return np.asarray(np.interp(codes, np.arange(len(response)), response), float)
 
 
 def nearest_code(light: NDArray[np.float64], response: NDArray[np.float64]) -> NDArray[np.int64]:
     """Return the code whose light is nearest; between two equally near ones, the lower."""
+    if response.ndim == 2:
+        rows = [nearest_code(light[..., c], row) for c, row in enumerate(response)]
+        return np.stack(rows, axis=-1)
     above = np.clip(np.searchsorted(response, light), 1, len(response) - 1)
     lower_is_nearer = light - response[above - 1] <= response[above] - light
     return np.asarray(np.where(lower_is_nearer, above - 1, above), np.int64)
@@ -73,8 +99,8 @@ def choose_codes(
         Colours, their white's intensity and their exact drives.
     part : Emitters
         Its columns give the light at full drive.
-    response : (256,)
-        Light of each code, 0 to 1.
+    response : (256,) or (n, 256)
+        Light of each code, 0 to 1, the same for all channels or each its own.
     global_bits : int
         5 where the part has a global current setting: each zone then gets the setting that lands best.
     current_saving : float
@@ -93,7 +119,9 @@ def near_codes(
 ) -> NDArray[np.int64]:
     """Return the codes (z, count, n) of least CIEDE2000 in the box around the exact ones, nearest first."""
     tries = _box(wanted, response, 1 if part.count <= 4 else 0)
-    order = np.argsort(error_of(response[tries], wanted, part), axis=1, kind="stable")[:, :count]
+    order = np.argsort(
+        error_of(light_of_code(tries, response), wanted, part), axis=1, kind="stable"
+    )[:, :count]
     return np.take_along_axis(tries, order[..., None], axis=1)
 
 
@@ -109,7 +137,7 @@ def _box(wanted: Wanted, response: NDArray[np.float64], beyond: int) -> NDArray[
     """Return the codes (z, m, n) from `beyond` under to `beyond` over the two on either side of the exact ones."""
     floor = np.floor(code_of_light(wanted.drive, response) + 1e-9).astype(np.int64)
     box = floor[:, None, :] + offsets(wanted.drive.shape[1], -beyond, 1 + beyond)
-    return np.asarray(np.clip(box, 0, len(response) - 1), np.int64)
+    return np.asarray(np.clip(box, 0, response.shape[-1] - 1), np.int64)
 
 
 def _best(
@@ -120,11 +148,13 @@ def _best(
     current_saving: float,
 ) -> Choice:
     """Pick, per zone, by the difference; then by current, by the sum of codes, by the first channel's."""
-    errors = np.round(error_of(response[tries], wanted, part), _TIE_DECIMALS)
+    errors = np.round(error_of(light_of_code(tries, response), wanted, part), _TIE_DECIMALS)
     least = errors.min(axis=1, keepdims=True)
     # Three emitters have no choice of current for one colour: there the least difference alone decides.
     allowed = errors <= least + (current_saving if part.count > 3 else 0.0)
-    draw = _draw(response[tries], part) if part.count > 3 else np.zeros(errors.shape)
+    draw = (
+        _draw(light_of_code(tries, response), part) if part.count > 3 else np.zeros(errors.shape)
+    )
     order = np.lexsort(
         (
             *(tries[..., c] for c in range(part.count - 1, -1, -1)),
@@ -137,7 +167,7 @@ def _best(
     )[:, 0]
     rows = np.arange(len(tries))
     codes = tries[rows, order]
-    return Choice(codes=codes, delta_e_2000=error_of(response[codes], wanted, part))
+    return Choice(codes=codes, delta_e_2000=error_of(light_of_code(codes, response), wanted, part))
 
 
 def _draw(light: NDArray[np.float64], part: Emitters) -> NDArray[np.float64]:
@@ -154,18 +184,20 @@ def _four(wanted: Wanted, part: Emitters, response: NDArray[np.float64]) -> NDAr
     plain = _box(wanted, response, 0)
     short = np.empty((len(xyz), _SHORT_LIST + plain.shape[1], 4), np.int64)
     short[:, _SHORT_LIST:] = plain
-    top = len(response) - 1
-    floor = np.floor(code_of_light(np.clip(low, 0, 1), response)).astype(np.int64) - 1
-    ceiling = np.ceil(code_of_light(np.clip(np.maximum(high, low), 0, 1), response)) + 1
+    top = response.shape[-1] - 1
+    last = response if response.ndim == 1 else response[3]
+    first_three = response if response.ndim == 1 else response[:3]
+    floor = np.floor(code_of_light(np.clip(low, 0, 1), last)).astype(np.int64) - 1
+    ceiling = np.ceil(code_of_light(np.clip(np.maximum(high, low), 0, 1), last)) + 1
     for zone in range(len(xyz)):
         fourth = np.arange(max(floor[zone], 0), min(int(ceiling[zone]), top) + 1)
-        rest = np.clip(base[zone] - response[fourth, None] * slope, 0.0, 1.0)
-        around = np.floor(code_of_light(rest, response) + 1e-9).astype(np.int64)
+        rest = np.clip(base[zone] - last[fourth, None] * slope, 0.0, 1.0)
+        around = np.floor(code_of_light(rest, first_three) + 1e-9).astype(np.int64)
         tries = np.clip(around[:, None, :] + beside, 0, top)
         # The error in XYZ is linear in light, so it is compared in that form first; the full formula
         # then judges a short list.
-        off = response[tries] @ part.columns[:3]
-        off += (response[fourth, None] * part.columns[3] - xyz[zone])[:, None, :]
+        off = light_of_code(tries, first_three) @ part.columns[:3]
+        off += (last[fourth, None] * part.columns[3] - xyz[zone])[:, None, :]
         rough = np.square(off.reshape(-1, 3) @ metric[zone]).sum(axis=1)
         count = min(_SHORT_LIST, len(rough))
         first = np.argpartition(rough, count - 1)[:count]

@@ -20,7 +20,8 @@ class Seen:
     """A part under a sign's white: its emitters adapted to D65, and the way back.
 
     `from_d65` (3, 3) turns a colour under D65 into the one that looks alike under the sign's white. `white_cd`
-    is the largest intensity [cd] at which that white can be made.
+    is the largest intensity [cd] at which that white can be made. `response` is the light of each code, (256,), or
+    (n, 256) where a bench told the channels apart.
     """
 
     part: Part
@@ -58,6 +59,6 @@ def seen_part(part: Part, emission: Emission, settings: ColourSettings) -> Seen:
         emission=emission,
         emitters=lit,
         from_d65=from_d65,
-        response=np.array(part.response, float),
+        response=np.array(part.channel_response or part.response, float),
         white_cd=white_cd,
     )

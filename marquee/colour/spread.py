@@ -5,7 +5,16 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from marquee.colour.quantise import Choice, Wanted, code_of_light, error_of, nearest_code, offsets
+from marquee.colour.quantise import (
+    Choice,
+    Wanted,
+    code_of_light,
+    error_of,
+    light_between,
+    light_of_code,
+    nearest_code,
+    offsets,
+)
 from marquee.colour.solve import Emitters
 from marquee.colour.spaces import xyz_to_lab
 from marquee.values import Spread
@@ -46,16 +55,16 @@ def spread_codes(
         drive=np.minimum(wanted.drive / share[:, None], 1.0),
     )
     counts = np.maximum(led_counts, 1)[:, None, None]
-    top = len(response) - 1
+    top = response.shape[-1] - 1
     # In steps of 1/n of a code, n LEDs give every sum of codes: the search is the same as for whole codes.
     exact = code_of_light(scaled.drive, response)[:, None, :] * counts
     tries = np.clip(np.floor(exact + 1e-9).astype(np.int64) + offsets(part.count, 0, 1), 0, None)
     tries = np.minimum(tries, top * counts)
-    light = np.interp(tries / counts, np.arange(top + 1), response)
+    light = light_between(tries / counts, response)
     errors = np.round(error_of(light, scaled, part), 6)
     best = np.argmin(errors, axis=1)
     rows = np.arange(len(best))
-    plain = error_of(response[nearest_code(scaled.drive, response)], scaled, part)
+    plain = error_of(light_of_code(nearest_code(scaled.drive, response), response), scaled, part)
     worst_allowed = np.minimum(plain, choice.delta_e_2000 + _GIVEN_UP)
     made = light[rows, best] @ part.columns / scaled.scale_cd[:, None]
     found: list[Spread | None] = []
