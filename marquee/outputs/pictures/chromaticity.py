@@ -36,6 +36,7 @@ _CYCLE: Rgb = (176, 122, 20)
 _MOST_ROWS = 22
 # The diagram's range, and sheet pixels per unit of u′ or v′.
 _U_LEAST, _U_MOST, _V_MOST, _SCALE = -0.04, 0.64, 0.62, 850.0
+_DISC_PX, _RING_PX = 8.0, 4.4
 _PLOT_X, _PLOT_Y = MARGIN_PX + 36, HEADING_PX
 _WAVELENGTHS_NM = (440, 460, 470, 480, 490, 500, 510, 520, 540, 560, 580, 600, 620)
 
@@ -114,15 +115,28 @@ def _diagram(plan: Plan, view: View, part: Places) -> Canvas:
         canvas.path([_at(p) for p in (*cycle, cycle[0])], _CYCLE, 0.0, 1.2)
     marks = zone_places(plan)
     for _, target, result in marks:
-        canvas.path([_at(target), _at(result)], _GAMUT, 0.0, 1.4)
+        _arrow(canvas, np.array(_at(target)), np.array(_at(result)))
     for drive, target, result in marks:
         zone = next(z for z in plan.zone_map.zones if z.id == drive.zone)
         colour = zone_colours(plan.zone_map, zone)[0]
-        canvas.dots(np.array([_at(target)]), 8 / _SCALE, [_GAMUT])
+        canvas.dots(np.array([_at(target)]), _DISC_PX / _SCALE, [_GAMUT])
         canvas.dots(np.array([_at(target)]), 6.6 / _SCALE, [colour])
-        canvas.dots(np.array([_at(result)]), 4.4 / _SCALE, [_GAMUT])
+        canvas.dots(np.array([_at(result)]), _RING_PX / _SCALE, [_GAMUT])
         canvas.dots(np.array([_at(result)]), 2.8 / _SCALE, [_WHITE])
     return canvas
+
+
+def _arrow(canvas: Canvas, start: Places, end: Places) -> None:
+    """Draw the way from a target's disc to the ring of its result; nothing where they overlap."""
+    length_px = float(np.hypot(*(end - start))) * _SCALE
+    if length_px < _DISC_PX + _RING_PX:
+        return
+    along = (end - start) / length_px
+    tip = end - _RING_PX * along
+    canvas.path([tuple(start), tuple(tip)], _GAMUT, 0.0, 1.6)
+    across = np.array([-along[1], along[0]])
+    for side in (-1, 1):
+        canvas.path([tuple(tip - 8 * along + side * 4.5 * across), tuple(tip)], _GAMUT, 0.0, 1.6)
 
 
 def _hull(corners: Places) -> Places:
@@ -193,10 +207,11 @@ def _table(sheet: Sheet, plan: Plan, view: View) -> None:
     columns = (
         Column(head="", width_px=40),
         Column(head="zone", width_px=44),
-        Column(head="name", width_px=WIDTH_PX - MARGIN_PX - x - 84 - 240),
-        Column(head="Δu′v′", width_px=84, align="right"),
-        Column(head="ΔE₀₀", width_px=76, align="right"),
-        Column(head="± band", width_px=80, align="right"),
+        Column(head="name", width_px=WIDTH_PX - MARGIN_PX - x - 84 - 308),
+        Column(head="Δu′v′", width_px=76, align="right"),
+        Column(head="ΔE₀₀", width_px=80, align="right"),
+        Column(head="± band", width_px=74, align="right"),
+        Column(head="matched", width_px=78, align="right"),
     )
     zones = {zone.id: zone for zone in plan.zone_map.zones}
     rows = [
@@ -205,19 +220,29 @@ def _table(sheet: Sheet, plan: Plan, view: View) -> None:
             f"{drive.zone}",
             plain(zones[drive.zone].name),
             f"{np.hypot(*(result - target)):.4f}",
-            f"{drive.shown_delta_e_2000:.1f}" + ("" if drive.in_gamut else " *"),
-            "–" if drive.band_delta_e_2000 is None else f"{drive.band_delta_e_2000:.1f}",
+            f"{drive.shown_delta_e_2000:.2f}" + ("" if drive.in_gamut else " *"),
+            _or_dash(drive.band_delta_e_2000),
+            _or_dash(drive.band_matched_delta_e_2000),
         )
         for drive, target, result in zone_places(plan)[:_MOST_ROWS]
     ]
     y = draw_table(sheet, x, view.y, columns, rows) + 10
     y = _key(sheet, plan, x, y)
     quiet = Lettering(size_px=SMALL_PX, colour=sheet.theme.muted)
-    notes = ["ΔE₀₀: what the bytes leave over; ± band: spread of the part, 95 %"]
+    notes = [
+        "ΔE₀₀: what the bytes leave over, shared out over the LEDs",
+        "± band: spread of parts as bought, 95 %; matched: after one white match",
+    ]
     if not all(drive.in_gamut for drive in plan.drive.zones):
-        notes.insert(0, "* outside what the LEDs can mix; the nearest is shown")
+        kept = {"hue": "shown paler, in the same hue", "nearest": "the nearest is shown"}
+        told = kept[plan.project.colour.out_of_gamut]
+        notes.insert(0, f"* outside what the LEDs can mix: {told}")
     for number, note in enumerate(notes):
         sheet.text(x, y + ROW_PX * number + 12, note, quiet, WIDTH_PX - MARGIN_PX - x)
+
+
+def _or_dash(value: float | None) -> str:
+    return "–" if value is None else f"{value:.1f}"
 
 
 def _key(sheet: Sheet, plan: Plan, x: int, y: int) -> int:
@@ -231,9 +256,9 @@ def _key(sheet: Sheet, plan: Plan, x: int, y: int) -> int:
             sheet.line([(x + start, middle), (x + end, middle)], colour, 2)
         sheet.text(x + 44, middle, text, Lettering(size_px=SMALL_PX))
     middle = y + ROW_PX * len(lines) + ROW_PX // 2
-    sheet.dot(x + 16, middle, 8, _GAMUT)
+    sheet.dot(x + 16, middle, _DISC_PX, _GAMUT)
     sheet.dot(x + 16, middle, 6.6, (190, 194, 200))
-    sheet.dot(x + 16, middle, 4.4, _GAMUT)
+    sheet.dot(x + 16, middle, _RING_PX, _GAMUT)
     sheet.dot(x + 16, middle, 2.8, _WHITE)
     sheet.text(
         x + 44, middle, "disc: target, ring: what the bytes give", Lettering(size_px=SMALL_PX)
