@@ -85,7 +85,7 @@ def plan_stages(
     from marquee.colour.drive import solve_drive
     from marquee.firmware import choose_constants, estimate_budget
     from marquee.power.design import plan_power
-    from marquee.power.dimming import brightness_findings
+    from marquee.power.dimming import Driven, brightness_findings
 
     zone_map = find_zones(artwork, project.zones, palette, project.box.wall_thickness_mm)
     box = build_box(zone_map, project.box)
@@ -96,11 +96,20 @@ def plan_stages(
     light = light_face(transfer, zone_map, drive)
     unwalled = light_unwalled(zone_map, box, chain, drive, project.box)
     power = plan_power(chain, part, drive, project.power, box, others)
-    bright = () if stated else brightness_findings(chain, part, transfer, drive, redrive)
     constants = choose_constants(zone_map, chain, part, drive, power)
     budget = estimate_budget(constants, part, project.firmware)
     stages = (artwork, zone_map, box, chain, cut, transfer, drive, light, power, budget)
     findings = tuple(finding for stage in stages for finding in stage.findings)
+    findings += brightness_findings(
+        Driven(
+            zone_map=zone_map,
+            chain=chain,
+            part=part,
+            transfer=transfer,
+            settings=project.colour,
+            drive=drive,
+        )
+    )
     return Plan(
         project=project,
         artwork=artwork,

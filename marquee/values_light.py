@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from marquee.errors import Finding
 from marquee.values import Light, Transfer, ZoneLight
 
 # Settings whose change the light model is asked about, as they are called in [box] and [leds].
@@ -92,13 +91,3 @@ class Sweep:
     trials: tuple[Trial, ...]
     planned_mm: float
     rule_mm: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LightReport:
-    """What `marquee light` answers besides the zones: advice, remarks, and a sweep if one was asked for."""
-
-    aim: float
-    advice: tuple[Advice, ...]
-    findings: tuple[Finding, ...] = ()
-    sweeps: tuple[Sweep, ...] = ()

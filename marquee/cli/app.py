@@ -13,6 +13,7 @@ from marquee import __version__
 from marquee.cli.colour import colour
 from marquee.cli.firmware import firmware
 from marquee.cli.header import header
+from marquee.cli.light import light
 from marquee.cli.new import new
 from marquee.cli.parts import parts
 from marquee.cli.plan import demo, plan
@@ -43,7 +44,7 @@ def program() -> None:
     """
 
 
-for command in (plan, demo, new, zones, colour, parts, power, header, firmware):
+for command in (plan, demo, new, zones, colour, light, parts, power, header, firmware):
     program.add_command(command)
 
 

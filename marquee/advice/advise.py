@@ -1,0 +1,244 @@
+"""What would make uneven zones even and keep bleed small: found by running the light model again."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from marquee.advice.trial import Trials
+from marquee.box.light_metrics import BLEED_SHARE, LEDS_VISIBLE
+from marquee.box.materials import box_optics, find_surface, load_materials
+from marquee.plan import Plan
+from marquee.values import ZoneLight
+from marquee.values_light import Advice, Change, Knob, Trial
+
+# LEDs per metre that strips are sold with (common practice, no source); the pitch follows by arithmetic: 1000 / n mm.
+STRIPS_PER_M = (30, 60, 74, 96, 144)
+# Beyond twice the depth a box is another box; zones beyond the least even few repeat the same advice (judgement).
+_DEEPEST = 2.0
+_MOST_ZONES = 6
+# Depths are told to the millimetre, gaps to a tenth, as a maker can build them.
+_DEPTH_STEP_MM, _GAP_STEP_MM = 1.0, 0.1
+_WIDEST_GAP_MM = 3.0
+# Smaller changes of white's luminance are not worth a word (judgement).
+_WHITE_SHARE = 0.05
+# A package this wide is taken where the part's file gives none (a 5050, from memory).
+_PACKAGE_MM = 5.0
+
+
+def advise(plan: Plan, aim: float = LEDS_VISIBLE) -> tuple[Advice, ...]:
+    """Return advice on the least even zones, then on the wall gap; every figure is the light model's.
+
+    For each zone below the aim: the least depth found that reaches it, the coarsest common strip that does,
+    the whitest paint of the table. Where none does, the best of those tried is told as such.
+
+    Parameters
+    ----------
+    plan : Plan
+    aim : float
+        E_min / E_max a zone should have, 0 to 1.
+    """
+    trials = Trials(plan)
+    told: list[Advice] = []
+    for zone in uneven_zones(plan, aim):
+        for answer in (_deeper, _finer, _whiter):
+            advice = answer(trials, zone.zone, aim)
+            if advice is not None:
+                told.append(advice)
+        if not any(a.enough for a in told if a.zone == zone.zone):
+            both = _deeper_and_finer(trials, zone.zone, aim)
+            if both is not None:
+                told.append(both)
+    gap = _gap(trials)
+    return (*told, gap) if gap is not None else tuple(told)
+
+
+def uneven_zones(plan: Plan, aim: float) -> tuple[ZoneLight, ...]:
+    """Return the zones below the aim that have light of their own, least even first, at most six."""
+    lit = [z for z in plan.light.zones if plan.transfer.self_lux_per_cd[z.zone] > 0]
+    uneven = [z for z in lit if z.luminance_cd_m2 > 0 and z.min_over_max < aim]
+    return tuple(sorted(uneven, key=lambda z: (z.min_over_max, z.zone))[:_MOST_ZONES])
+
+
+def _evenness(trial: Trial, zone: int) -> float:
+    return next(z.min_over_max for z in trial.zones if z.zone == zone)
+
+
+def _least(holds: Callable[[float], bool], fails: float, works: float, step: float) -> float:
+    """Return by bisection a value that holds, within a step of one that does not; multiples of the step only."""
+    low, high = round(fails / step), round(works / step)
+    while abs(high - low) > 1:
+        middle = (low + high) // 2
+        low, high = (low, middle) if holds(middle * step) else (middle, high)
+    return round(high * step, 6)
+
+
+def _deeper(trials: Trials, zone: int, aim: float) -> Advice | None:
+    depth = trials.plan.box.depth_mm
+    deepest = round(_DEEPEST * depth / _DEPTH_STEP_MM) * _DEPTH_STEP_MM
+
+    def reaches(depth_mm: float) -> bool:
+        return _evenness(trials.of(Change(depth_mm=depth_mm)), zone) >= aim
+
+    if not reaches(deepest):
+        return _told(trials, zone, "depth", Change(depth_mm=deepest), aim)
+    least = _least(reaches, depth, deepest, _DEPTH_STEP_MM)
+    return _told(trials, zone, "depth", Change(depth_mm=least), aim)
+
+
+def _finer(trials: Trials, zone: int, aim: float) -> Advice | None:
+    pitches = _finer_pitches(trials.plan)
+    best: Change | None = None
+    for pitch_mm in pitches:
+        change = Change(pitch_mm=pitch_mm)
+        if best is None or _evenness(trials.of(change), zone) > _evenness(trials.of(best), zone):
+            best = change
+        if _evenness(trials.of(change), zone) >= aim:
+            break
+    return None if best is None else _told(trials, zone, "pitch", best, aim)
+
+
+def _finer_pitches(plan: Plan) -> tuple[float, ...]:
+    package = _PACKAGE_MM if plan.part.package_mm is None else plan.part.package_mm
+    pitches = [1000 / per_m for per_m in STRIPS_PER_M]
+    return tuple(p for p in pitches if package <= p < 0.99 * plan.chain.pitch_mm)
+
+
+def _whiter(trials: Trials, zone: int, aim: float) -> Advice | None:
+    whitest = max(load_materials().surfaces.values(), key=lambda s: (s.reflectance, s.name))
+    if whitest.reflectance <= box_optics(trials.plan.project.box).surface_reflectance:
+        return None
+    return _told(trials, zone, "paint", Change(paint=whitest.name), aim)
+
+
+def _deeper_and_finer(trials: Trials, zone: int, aim: float) -> Advice | None:
+    """Return the finest strip that helped, in a box half as deep again and twice as deep, whichever is enough."""
+    depth = trials.plan.box.depth_mm
+    pitches = _finer_pitches(trials.plan)
+    if not pitches:
+        return None
+    pitch_mm = max(pitches, key=lambda p: _evenness(trials.of(Change(pitch_mm=p)), zone))
+    changes = [
+        Change(depth_mm=round(share * depth), pitch_mm=pitch_mm) for share in (1.5, _DEEPEST)
+    ]
+    first = next((c for c in changes if _evenness(trials.of(c), zone) >= aim), changes[-1])
+    return _told(trials, zone, "depth", first, aim)
+
+
+def _told(trials: Trials, zone: int, what: Knob, change: Change, aim: float) -> Advice | None:
+    """Return the advice in words; None where the change makes nothing more even."""
+    before, trial = trials.planned, trials.of(change)
+    was, is_ = _evenness(before, zone), _evenness(trial, zone)
+    if is_ <= was + 0.005:
+        return None
+    enough = is_ >= aim
+    start, end = _ends(before, trial, what)
+    more_a = trial.current_a - before.current_a
+    return Advice(
+        zone=zone,
+        about="evenness",
+        what=what,
+        start=start,
+        end=end,
+        before=was,
+        after=is_,
+        current_change_a=more_a,
+        enough=enough,
+        message=f"{_change_words(before, trial, change)} gives evenness {is_:.2f}{_cost(before, trial)}"
+        + ("" if enough else f": not the {aim:.2f} aimed at"),
+    )
+
+
+def _ends(before: Trial, trial: Trial, what: Knob) -> tuple[float | str, float | str]:
+    if what == "paint":
+        return before.paint, trial.paint
+    if what == "pitch":
+        return before.pitch_mm, trial.pitch_mm
+    return before.depth_mm, trial.depth_mm
+
+
+def _change_words(before: Trial, trial: Trial, change: Change) -> str:
+    words = []
+    if change.depth_mm is not None:
+        words.append(f"depth {before.depth_mm:.4g} → {trial.depth_mm:.4g} mm")
+    if change.pitch_mm is not None:
+        per_m = round(1000 / trial.pitch_mm)
+        words.append(
+            f"pitch {before.pitch_mm:.1f} → {trial.pitch_mm:.1f} mm ({per_m} a metre, "
+            f"{before.led_count} → {trial.led_count} LEDs)"
+        )
+    if change.paint is not None:
+        surface = find_surface(change.paint)
+        words.append(f"paint: {surface.title} (reflectance {surface.reflectance:g})")
+    return " and ".join(words)
+
+
+def _cost(before: Trial, trial: Trial) -> str:
+    more_a = trial.current_a - before.current_a
+    words = ""
+    if abs(more_a) >= 0.005:
+        words = f" and {'costs' if more_a > 0 else 'saves'} {abs(more_a):.2f} A"
+    if abs(trial.white_cd_m2 - before.white_cd_m2) < _WHITE_SHARE * before.white_cd_m2:
+        return words
+    return f"{words} (white {before.white_cd_m2:.0f} → {trial.white_cd_m2:.0f} cd/m²)"
+
+
+def _gap(trials: Trials) -> Advice | None:
+    """Return the widest wall gap that costs no zone more than its share of bleed, to a tenth of a millimetre."""
+    plan = trials.plan
+    if not plan.box.walls:
+        return None
+    closed = {z.zone: z.bleed for z in _gap_trial(trials, 0.0).zones}
+    widest = round(min(_WIDEST_GAP_MM, plan.box.depth_mm / 4), 1)
+
+    def costs(gap_mm: float) -> tuple[float, int]:
+        zones = _gap_trial(trials, gap_mm).zones
+        return max((z.bleed - closed[z.zone], -z.zone) for z in zones)
+
+    def leaks(gap_mm: float) -> bool:
+        return costs(gap_mm)[0] > BLEED_SHARE
+
+    if not leaks(widest):
+        cost, zone = costs(widest)
+        message = f"a wall gap of {widest:g} mm, the most tried, costs at most {cost:.1%} bleed (zone {-zone})"
+        return _gap_advice(trials, widest, cost, message)
+    gap = _least(leaks, 0.0, widest, _GAP_STEP_MM)
+    cost, zone = costs(gap)
+    kept = round(gap - _GAP_STEP_MM, 6)
+    message = (
+        f"a wall gap above {kept:g} mm costs more than {BLEED_SHARE:.0%} bleed, "
+        f"in zone {-zone} first ({cost:.1%} at {gap:g} mm)"
+    )
+    planned = plan.box.wall_gap_mm
+    if planned > kept:
+        cost, zone = costs(planned)
+        message += f"; the {planned:g} mm planned cost {cost:.1%} in zone {-zone}"
+    return _gap_advice(trials, kept, cost, message)
+
+
+def _gap_trial(trials: Trials, gap_mm: float) -> Trial:
+    planned = trials.plan.box.wall_gap_mm
+    return trials.of(Change() if gap_mm == planned else Change(wall_gap_mm=gap_mm))
+
+
+def _gap_advice(trials: Trials, gap_mm: float, cost: float, message: str) -> Advice:
+    planned, trial = trials.planned, _gap_trial(trials, gap_mm)
+    if _gap_trial(trials, 0.0).most_bleed > BLEED_SHARE:
+        zone = max(_gap_trial(trials, 0.0).zones, key=lambda z: (z.bleed, -z.zone))
+        message += f"; with no gap at all zone {zone.zone} gets {zone.bleed:.1%} from others, "
+        message += (
+            "through the notches where strips pass under walls: close them around the strip"
+            if trials.plan.transfer.notches
+            else "where walls do not close: look for an opening in barriers.png"
+        )
+    return Advice(
+        zone=None,
+        about="bleed",
+        what="wall gap",
+        start=planned.wall_gap_mm,
+        end=gap_mm,
+        before=planned.most_bleed,
+        after=trial.most_bleed,
+        current_change_a=trial.current_a - planned.current_a,
+        enough=cost <= BLEED_SHARE,
+        message=message,
+    )
