@@ -11,6 +11,7 @@ from pydantic import BaseModel, Field, ValidationError
 
 from marquee.errors import InputError, MarqueeError
 from marquee.project_base import Area as Area  # noqa: PLC0414 -- handed on
+from marquee.project_base import Current as Current  # noqa: PLC0414 -- handed on
 from marquee.project_base import FileName as FileName  # noqa: PLC0414 -- handed on
 from marquee.project_base import Fraction as Fraction  # noqa: PLC0414 -- handed on
 from marquee.project_base import Length as Length  # noqa: PLC0414 -- handed on
@@ -184,8 +185,13 @@ class PowerSettings(Section):
     rail_ohm_per_m: float | None = Field(
         default=None, gt=0, le=10, description="strip copper, both rails in series, if measured"
     )
-    extra_load_a: float = Field(
-        default=0.1, ge=0, le=100, description="controller and shifter on the same supply"
+    extra_load_a: Current = Field(
+        default=0.1, description="controller and shifter on the same supply"
+    )
+    extra_loads: dict[str, Current] = Field(
+        default={},
+        max_length=20,
+        description='what else hangs on the same supply, by name; for example {"shelf lamps" = "0.5A"}',
     )
     efficiency: Fraction | None = Field(default=None, description="of the supply, if known")
     feeds: str = Field(
@@ -212,7 +218,7 @@ class PowerSettings(Section):
     prices: dict[str, float] = Field(
         default={},
         description="what you pay for one, by the keys supply, fuse, holder, wire_m, data_wire_m, capacitor, "
-        "resistor, buffer, strip_m, led; for example {supply=20, wire_m=0.8}",
+        'resistor, buffer, strip_m, led; for example {supply=20, "supply 5V/26A"=35, wire_m=0.8}',
     )
     hours_per_day: float | None = Field(
         default=None, gt=0, le=24, description="the sign is lit, for kWh and cost a month"

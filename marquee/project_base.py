@@ -8,7 +8,7 @@ from typing import Annotated
 from pydantic import BaseModel, BeforeValidator, ConfigDict, PlainSerializer, PlainValidator
 
 from marquee.errors import QuantityError, printable
-from marquee.units import parse_fraction, parse_length_mm
+from marquee.units import parse_current_a, parse_fraction, parse_length_mm
 
 
 def _length(value: object) -> object:
@@ -38,6 +38,12 @@ def _fraction(value: object) -> object:
     return parse_fraction(f"{value}", "") if isinstance(value, str | int | float) else value
 
 
+def _current(value: object) -> object:
+    if isinstance(value, bool) or not isinstance(value, int | float | str):
+        raise QuantityError("", f"{value!r} is not a current", 'write it like "0.5A"')
+    return parse_current_a(f"{value}", "")
+
+
 def _file_name(value: object) -> str:
     if not isinstance(value, str) or not value or "\0" in value:
         raise QuantityError("", f"{value!r} is not a file name", "give the path of a file")
@@ -51,6 +57,7 @@ Length = Annotated[float, BeforeValidator(_length)]
 LengthOrZero = Annotated[float, BeforeValidator(_length_or_zero)]
 Area = Annotated[float, BeforeValidator(_area)]
 Fraction = Annotated[float, BeforeValidator(_fraction)]
+Current = Annotated[float, BeforeValidator(_current)]
 
 
 class Section(BaseModel):

@@ -58,6 +58,28 @@ def parse_length_mm(text: str, where: str, *, zero_ok: bool = False) -> float:
     return length_mm
 
 
+def parse_current_a(text: str, where: str) -> float:
+    """Return a current in A from text such as ``0.5A`` or ``500mA``; a bare number is in A.
+
+    Raises
+    ------
+    QuantityError
+        Not a number, another unit, negative, or above 100 A.
+
+    Examples
+    --------
+    >>> parse_current_a("350mA", "--extra")
+    0.35
+    """
+    number, unit = _split(text, where, "0.5A or 500mA")
+    if unit.lower() not in {"", "a", "ma"}:
+        raise QuantityError(where, f"'{unit}' is not a unit of current", "use A or mA")
+    current_a = number / 1000 if unit.lower() == "ma" else number
+    if not 0 <= current_a <= 100:
+        raise QuantityError(where, f"{text.strip()} is outside 0 to 100 A", "check the unit")
+    return current_a
+
+
 def parse_fraction(text: str, where: str) -> float:
     """Return a fraction 0 to 1 from ``30%`` or ``0.3``.
 

@@ -87,6 +87,7 @@ class Alternative:
     worst_w: float
     planned_w: float
     cost_per_hour: float | None
+    parts_cost: float | None = None  # supply and wiring, by the prices the maker states
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -123,6 +124,8 @@ class Power:
     cites: tuple[str, ...]
     findings: tuple[Finding, ...] = ()
     extra_a: float = 0.0  # in every current above
+    extra_loads: tuple[tuple[str, float], ...] = ()  # what it is made of: name, A
+    driven: bool = True  # False: no plan's bytes, so planned means every channel full, typical
     planned_high_a: float = 0.0  # planned bytes with the part's largest currents
     regulation_v: float | None = None  # below it colours shift; None: the part gives none
     floor_v: float = 0.0  # lowest LED voltage the wiring was designed to

@@ -27,12 +27,24 @@ if TYPE_CHECKING:
 @click.option("--wire", "wire_size", metavar="SIZE", help="Wire you own: 18AWG, 1.5mm2 [auto].")
 @click.option("--feed-length", metavar="LENGTH", help="Wire from supply to chain [1m].")
 @click.option("--supply", metavar="V/A", help="A supply you own: 5V/4A.")
-@click.option("--extra", "extra_load_a", type=float, metavar="A", help="Other loads [0.1].")
+@click.option(
+    "--extra",
+    "extras",
+    multiple=True,
+    metavar="[NAME=]A",
+    help="Controller's current [0.1A]; others by name: 'shelf lamps=0.5A'.",
+)
 @click.option(
     "--rail", "rail_ohm_per_m", type=float, metavar="OHM", help="Strip copper, Ω a metre."
 )
 @click.option("--copper", "conductor_c", type=float, metavar="C", help="Copper temperature [45].")
 @click.option("--tariff", type=float, metavar="PRICE", help="Price of a kWh.")
+@click.option("--currency", metavar="WORD", help="Its money.")
+@click.option("--hours", "hours_per_day", type=float, metavar="H", help="Lit hours a day.")
+@click.option("--cabinets", type=int, metavar="N", help="How many cabinets [1].")
+@click.option(
+    "--price", "prices", multiple=True, metavar="ITEM=PRICE", help="What you pay: supply=20."
+)
 @click.option("--measured-w", type=float, metavar="W", help="What a plug-in meter shows.")
 @click.option("--circuit", metavar="FILE.json", help="Solve this network and print its voltages.")
 @options.json_option
@@ -53,18 +65,17 @@ def power(
     if leds is None:
         raise click.UsageError("say how many LEDs (--leds 300), or give a network (--circuit)")
     from marquee.colour.parts import load_part
-    from marquee.outputs.plan_json import clean, power_dict
+    from marquee.outputs.plan_json import clean
+    from marquee.outputs.power_json import power_dict
     from marquee.outputs.power_text import power_text
     from marquee.power.design import plan_power
     from marquee.power.ladder import straight_chain
     from marquee.project import make_project
 
     led_flags = {key: flags.pop(key) for key in ("pitch", "part")}
-    given = {
-        key: value
-        for key, value in {**flags, "tariff_per_kwh": tariff}.items()
-        if value is not None
-    }
+    given = {**_extras(flags.pop("extras")), **_prices(flags.pop("prices"))}
+    stated = {**flags, "tariff_per_kwh": tariff}
+    given |= {key: value for key, value in stated.items() if value is not None}
     tables = {
         "artwork": {"file": "-", "width": "1mm"},
         "power": given,
@@ -76,9 +87,32 @@ def power(
     chain = straight_chain(leds, project.leds.pitch_mm)
     found: Power = plan_power(chain, part, None, project.power, None, compared)
     if as_json:
-        click.echo(json.dumps(clean(power_dict(found)), indent=1))
+        warnings = [
+            {"code": f.code, "where": f.where, "message": f.message} for f in found.findings
+        ]
+        click.echo(json.dumps(clean({**power_dict(found), "warnings": warnings}), indent=1))
     else:
         click.echo(power_text(found, leds, part.title), nl=False)
+
+
+def _extras(typed: tuple[str, ...]) -> dict[str, Any]:
+    """Return the settings of --extra: a bare current is the controller's."""
+    bare = [text for text in typed if "=" not in text]
+    if len(bare) > 1:
+        raise click.UsageError("--extra: name all loads but the controller: 'shelf lamps=0.5A'")
+    found: dict[str, Any] = {"extra_load_a": bare[0]} if bare else {}
+    named = dict(text.rsplit("=", 1) for text in typed if "=" in text)
+    return found | ({"extra_loads": named} if named else {})
+
+
+def _prices(typed: tuple[str, ...]) -> dict[str, Any]:
+    prices: dict[str, Any] = {}
+    for text in typed:
+        key, _, price = text.rpartition("=")
+        if not key:
+            raise click.UsageError(f"--price: '{text}' names no item; write supply=20")
+        prices[key] = price
+    return {"prices": prices} if prices else {}
 
 
 def _solve(path: Path) -> dict[str, Any]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from marquee.outputs.board_files import board_files
 from marquee.outputs.constants_json import constants_json_text
 from marquee.outputs.constants_py import constants_py_text
 from marquee.outputs.drawings.files import drawing_files
@@ -18,6 +19,7 @@ from marquee.outputs.pictures.voltage import voltage_picture
 from marquee.outputs.pictures.wiring import wiring_picture, wiring_svg
 from marquee.outputs.pictures.zones import zones_picture
 from marquee.outputs.plan_json import plan_json
+from marquee.outputs.power_text import plan_power_text
 from marquee.outputs.summary import summary_text
 from marquee.plan import Plan
 
@@ -28,6 +30,7 @@ _TEXTS = {
     "marquee_constants.h": header_text,
     "marquee_constants.py": constants_py_text,
     "marquee_constants.json": constants_json_text,
+    "power.txt": plan_power_text,
     "parts.csv": parts_csv,
     "wiring.svg": wiring_svg,
 }
@@ -49,4 +52,4 @@ def plan_files(plan: Plan) -> dict[str, bytes]:
     """Return file name → content of everything a plan writes."""
     texts = {name: make(plan).encode("utf-8") for name, make in _TEXTS.items()}
     pictures = {name: make(plan) for name, make in _PICTURES.items()}
-    return texts | pictures | drawing_files(plan)
+    return texts | pictures | drawing_files(plan) | board_files(plan)

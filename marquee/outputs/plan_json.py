@@ -8,8 +8,10 @@ from typing import Any
 
 from marquee import __version__
 from marquee.errors import printable
+from marquee.outputs.colours import spread_dict
+from marquee.outputs.power_json import power_dict
 from marquee.plan import Plan
-from marquee.values import Power, Zone, ZoneLight
+from marquee.values import Zone, ZoneLight
 
 SCHEMA = 1
 # Digits kept: beyond what any maker or model can tell, and stable from run to run.
@@ -103,7 +105,9 @@ def _zone(plan: Plan, zone: Zone, light: ZoneLight | None) -> dict[str, Any]:
         "global_current": drive.global_code if drive else None,
         "predicted_lab_d65": drive.predicted_lab_d65 if drive else None,
         "delta_e_2000": drive.delta_e_2000 if drive else None,
+        "spread": spread_dict(drive.spread) if drive and drive.spread else None,
         "band_delta_e_2000": drive.band_delta_e_2000 if drive else None,
+        "band_matched_delta_e_2000": drive.band_matched_delta_e_2000 if drive else None,
         "in_gamut": drive.in_gamut if drive else None,
         "luminance_cd_m2": light.luminance_cd_m2 if light else None,
         "evenness": {
@@ -145,44 +149,6 @@ def _leds(plan: Plan) -> dict[str, Any]:
         "y_mm": chain.y_mm.tolist(),
         "zone": chain.zone.tolist(),
         "row": chain.row.tolist(),
-    }
-
-
-def power_dict(power: Power) -> dict[str, Any]:
-    """Return the power table of plan.json."""
-    return {
-        "rail_v": power.rail_v,
-        "worst_case_a": power.worst_case_a,
-        "planned_a": power.planned_a,
-        "peak_a": power.peak_a,
-        "dark_a": power.dark_a,
-        "supply": {
-            "volts": power.supply.volts,
-            "amps": power.supply.amps,
-            "watts": power.supply.watts,
-            "count": power.supply.count,
-        },
-        "brightness_cap": power.brightness_cap,
-        "feeds": [
-            {
-                "at_led": f.at_led,
-                "awg": f.awg,
-                "mm2": f.mm2,
-                "length_mm": f.length_mm,
-                "current_a": f.current_a,
-                "drop_v": f.drop_v,
-                "fuse_a": f.fuse_a,
-            }
-            for f in power.feeds
-        ],
-        "fuse_a": power.fuse_a,
-        "min_led_v": power.min_led_v,
-        "worst_led": power.worst_led,
-        "heat_w": power.heat_w,
-        "energy_wh_per_hour": power.energy_wh_per_hour,
-        "cost_per_hour": power.cost_per_hour,
-        "currency": power.currency or None,
-        "cites": power.cites,
     }
 
 

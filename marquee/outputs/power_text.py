@@ -5,14 +5,15 @@ from __future__ import annotations
 import textwrap
 
 from marquee.errors import printable
+from marquee.plan import Plan
 from marquee.units import format_length
-from marquee.values import Alternative, Power
+from marquee.values import Power
 
 _WIDTH = 100
 
 
 def power_text(power: Power, led_count: int, part_title: str) -> str:
-    """Return the wiring of a chain as text for the terminal.
+    """Return the wiring of a chain as text, for the terminal and for power.txt.
 
     Parameters
     ----------
@@ -26,23 +27,37 @@ def power_text(power: Power, led_count: int, part_title: str) -> str:
     lines = [f"{led_count} × {printable(part_title)} at {power.rail_v:g} V", ""]
     lines += _currents(power)
     lines += _wiring(power)
-    for title, items in (("How it was reckoned", power.notes), ("Sources", power.cites)):
-        lines += ["", title, *_items(items)]
+    lines += ["", "How it was reckoned", *_items(power.notes)]
+    if power.open_feeds:
+        lines += ["", "If a feed comes off or its fuse opens", *_open_feeds(power)]
     if power.alternatives:
-        lines += ["", "Other ways", *_alternatives(power.alternatives)]
+        lines += ["", "Other ways", *_alternatives(power)]
+    lines += ["", "Parts for one cabinet", *_parts(power)]
     if power.findings:
         lines += ["", "Warnings"]
         lines += _items(tuple(f"{f.where}: {f.message} [{f.code}]" for f in power.findings))
+    lines += ["", "Sources", *_items(power.cites)]
     lines += ["", "Before you build", *_items(power.cautions)]
     return "\n".join(lines) + "\n"
 
 
+def plan_power_text(plan: Plan) -> str:
+    """Return power.txt of a plan."""
+    return power_text(plan.power, plan.chain.count, plan.part.title)
+
+
 def _currents(power: Power) -> list[str]:
+    planned = (
+        f"as planned   {power.planned_a:8.2f} A  peak {power.peak_a:.2f} A"
+        if power.driven
+        else f"typical      {power.planned_a:8.2f} A  every channel full, the part's typical currents"
+    )
+    loads = ", ".join(f"{printable(name)} {amps:g} A" for name, amps in power.extra_loads)
     return [
-        f"worst case   {power.worst_case_a:8.2f} A  every channel full",
-        f"as planned   {power.planned_a:8.2f} A  (peak {power.peak_a:.2f} A)",
+        f"worst case   {power.worst_case_a:8.2f} A  every channel full, the part's largest currents",
+        planned,
         f"all dark     {power.dark_a:8.2f} A",
-        f"of which     {power.extra_a:8.2f} A  for controller and other loads",
+        f"of which     {power.extra_a:8.2f} A  beside the LEDs: {loads}",
     ]
 
 
@@ -50,10 +65,11 @@ def _wiring(power: Power) -> list[str]:
     supply = power.supply
     owned = ", yours" if power.supply_owned else ""
     units = f"{supply.count} × " if supply.count > 1 else ""
+    cap = "full" if power.brightness_cap >= 1 else f"capped at {power.brightness_cap:.0%}"
     lines = [
         "",
         f"supply       {units}{supply.volts:g} V {supply.amps:g} A ({supply.watts:.0f} W){owned}",
-        f"brightness   capped at {power.brightness_cap:.0%}",
+        f"brightness   {cap}",
         f"lowest LED   {power.min_led_v:.2f} V at LED {power.worst_led}"
         + (f", colours hold down to {power.regulation_v:g} V" if power.regulation_v else ""),
     ]
@@ -67,16 +83,51 @@ def _wiring(power: Power) -> list[str]:
     return lines
 
 
-def _alternatives(rows: tuple[Alternative, ...]) -> list[str]:
-    head = f"    {'':<46} {'cap':>5} {'feeds':>5} {'lowest':>7} {'worst':>7} {'planned':>8}"
+def _open_feeds(power: Power) -> list[str]:
+    known = power.regulation_v is not None
     return [
-        head,
-        *(
-            f"    {printable(r.title)[:46]:<46} {r.brightness_cap:>5.0%} {r.feeds:>5} "
-            f"{r.min_led_v:>5.2f} V {r.worst_w:>5.1f} W {r.planned_w:>6.1f} W"
-            for r in rows
-        ),
+        f"  feed {case.feed + 1} open: lowest LED {case.min_led_v:.2f} V at LED {case.worst_led}"
+        + (f", {case.below_count} LEDs off colour" if known else "")
+        + f"; feed {case.largest_feed + 1} carries {case.largest_feed_a:.2f} A on its"
+        f" {power.feeds[case.largest_feed].fuse_a:g} A fuse"
+        for case in power.open_feeds
     ]
+
+
+def _alternatives(power: Power) -> list[str]:
+    money = power.currency or "money"
+    head = f"    {'':<46} {'cap':>5} {'feeds':>5} {'lowest':>7} {'worst':>8} {'running':>8}"
+    rows = [
+        f"    {printable(r.title)[:46]:<46} {r.brightness_cap:>5.0%} {r.feeds:>5} "
+        f"{r.min_led_v:>5.2f} V {r.worst_w:>6.1f} W {r.planned_w:>6.1f} W"
+        for r in power.alternatives
+    ]
+    columns = [
+        (f"{money} an hour", [r.cost_per_hour for r in power.alternatives], ".4f"),
+        (f"{money} of parts", [r.parts_cost for r in power.alternatives], ".2f"),
+    ]
+    for title, values, form in columns:
+        if all(value is None for value in values):
+            continue
+        shown = printable(title)
+        head += f"  {shown}"
+        rows = [
+            f"{row}  {'-' if value is None else format(value, form):>{len(shown)}}"
+            for row, value in zip(rows, values, strict=True)
+        ]
+    return [head, *rows]
+
+
+def _parts(power: Power) -> list[str]:
+    lines = []
+    for row in power.parts:
+        cost = (
+            "" if row.cost is None else f" = {row.cost:.2f} {printable(power.currency)}".rstrip()
+        )
+        lines.append(f"  {row.quantity:>6g} {row.unit:<2} {printable(row.item)}{cost}")
+    if power.parts_cost is not None:
+        lines.append(f"  together {power.parts_cost:.2f} {printable(power.currency)}".rstrip())
+    return lines
 
 
 def _items(texts: tuple[str, ...]) -> list[str]:

@@ -9,17 +9,21 @@ import numpy as np
 
 from marquee.errors import MarqueeError
 from marquee.power.basis import Basis, Design, lay_basis
+from marquee.power.check import knee_for, solve_wired, wire_up
 from marquee.power.cost import running_cost
+from marquee.power.data_line import find_data_line
+from marquee.power.ladder import jumper_lengths_mm
 from marquee.power.load import find_load
+from marquee.power.parts import price_list, priced, wiring_parts
 from marquee.power.search import try_wiring
 from marquee.power.supply import (
     catalogue,
     check_voltage,
     choose_supply,
     efficiency_of,
-    usable_a,
+    parse_supply,
 )
-from marquee.values import Alternative, Part, Supply
+from marquee.values import Alternative, Feed, Part, Supply
 
 Designer = Callable[[Basis], Design]
 _SMALLER_STEPS = 2
@@ -30,7 +34,7 @@ _LEAST_CAP = 0.05
 def find_alternatives(
     design: Design, make_design: Designer, others: tuple[Part, ...]
 ) -> tuple[Alternative, ...]:
-    """Return other designs of the same chain, each worked out in full.
+    """Return the design and others of the same chain, each worked out in full.
 
     Parameters
     ----------
@@ -42,16 +46,12 @@ def find_alternatives(
         Parts to compare with, every channel full; those without a channel current are left out.
     """
     basis = design.basis
-    found = [
-        _row(f"{_supply_name(supply)}, {_light(with_supply)}", make_design(with_supply))
-        for supply in _other_supplies(basis)
-        if (with_supply := _with_supply(basis, supply)) is not None
-    ]
+    found = [_row("as designed", design)]
+    supplies = _other_supplies(basis)
     if basis.owned and basis.brightness_cap < 1:
-        full = choose_supply(basis.supply.volts, basis.load.worst_total_a)
-        larger = _with_supply(basis, full)
-        if larger is not None:
-            found.insert(0, _row(f"{_supply_name(full)}, full brightness", make_design(larger)))
+        supplies.insert(0, choose_supply(basis.supply.volts, basis.load.worst_total_a))
+    rows = (_other_supply(basis, supply, make_design) for supply in supplies)
+    found += [row for row in rows if row is not None]
     single = _single_feed(design)
     if single is not None:
         found.append(single)
@@ -81,12 +81,15 @@ def _other_supplies(basis: Basis) -> list[Supply]:
     return [Supply(volts=volts, amps=a, watts=volts * a) for a in sorted(amps, reverse=True)]
 
 
-def _with_supply(basis: Basis, supply: Supply) -> Basis | None:
+def _other_supply(basis: Basis, supply: Supply, make_design: Designer) -> Alternative | None:
+    """Return the row of another supply, None where places and wire as stated do not allow it."""
     try:
         laid = lay_basis(basis.chain, basis.part, basis.settings, basis.load, supply)
+        if laid.brightness_cap < _LEAST_CAP:
+            return None
+        return _row(f"{_supply_name(supply)}, {_light(laid)}", make_design(laid))
     except MarqueeError:
         return None
-    return laid if laid.brightness_cap >= _LEAST_CAP else None
 
 
 def _other_part(basis: Basis, part: Part, make_design: Designer) -> Alternative | None:
@@ -127,10 +130,8 @@ def _single_feed(design: Design) -> Alternative | None:
 def _row(title: str, design: Design) -> Alternative:
     basis, load = design.basis, design.basis.load
     supply = basis.supply
-    # The firmware never lets the sign draw more than the cap allows.
-    planned_a = min(load.planned_total_a, basis.worst_capped_a, usable_a(supply))
     cost = running_cost(
-        supply.volts * planned_a,
+        supply.volts * load.running_total_a(basis.brightness_cap),
         basis.settings.efficiency or efficiency_of(supply)[0],
         basis.settings.tariff_per_kwh,
     )
@@ -140,8 +141,52 @@ def _row(title: str, design: Design) -> Alternative:
         brightness_cap=basis.brightness_cap,
         feeds=len(design.pads),
         wire=design.wire.name,
-        min_led_v=min(w.lowest_v for w in design.wirings),
+        min_led_v=_lowest_v(design),
         worst_w=supply.volts * basis.worst_capped_a,
         planned_w=cost.dc_w,
         cost_per_hour=cost.cost_per_hour,
+        parts_cost=_parts_cost(design),
     )
+
+
+def _lowest_v(design: Design) -> float:
+    """Lowest LED; below the regulation voltage currents fall, so there the full network is solved."""
+    part = design.basis.part
+    lowest_v = min(w.lowest_v for w in design.wirings)
+    knee = knee_for(part.min_regulation_v, part.supply_v)
+    if knee is None or lowest_v >= knee.high_v:
+        return lowest_v
+    return float(np.min(solve_wired(wire_up(design), knee)[0].led_v))
+
+
+def _parts_cost(design: Design) -> float | None:
+    """Supply and wiring by the maker's prices; a supply that is there costs nothing more."""
+    basis, wire = design.basis, design.wire
+    prices = price_list(basis.settings.prices, basis.supply)
+    lengths = basis.lengths_mm
+    feeds = tuple(
+        Feed(
+            at_led=int(pad),
+            awg=wire.awg,
+            mm2=wire.mm2,
+            length_mm=lengths[min(i, len(lengths) - 1)],
+            current_a=float(amps),
+            drop_v=0.0,
+            fuse_a=fuse_a,
+            wire=wire.name,
+        )
+        for i, (pad, amps, fuse_a) in enumerate(
+            zip(design.pads, design.feed_a, design.fuses_a, strict=True)
+        )
+    )
+    line, _ = find_data_line(
+        basis.part,
+        basis.supply.volts,
+        max(feed.current_a for feed in feeds),
+        max(feed.length_mm for feed in feeds),
+        0.0,
+    )
+    stated = basis.settings.supply
+    there = stated is not None and parse_supply(stated).amps == basis.supply.amps
+    rows = wiring_parts(basis.supply, there, feeds, line, jumper_lengths_mm(basis.chain))
+    return priced(rows, prices)[1]

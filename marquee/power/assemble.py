@@ -10,15 +10,14 @@ from numpy.typing import NDArray
 from marquee.power import notes, remarks
 from marquee.power.basis import Design
 from marquee.power.cautions import cautions_for
-from marquee.power.check import Wired, as_circuit, far_shorts, knee_for, open_feeds
-from marquee.power.circuit import solve_circuit
+from marquee.power.check import Wired, far_shorts, knee_for, open_feeds, solve_wired, wire_up
 from marquee.power.cost import RunningCost, month, running_cost
 from marquee.power.data_line import data_line_cites, find_data_line
+from marquee.power.extra import extra_loads
 from marquee.power.heat import box_rise_k, heat_notes
 from marquee.power.ladder import jumper_lengths_mm
 from marquee.power.parts import led_parts, price_list, priced, wiring_parts
 from marquee.power.rails import Solution
-from marquee.power.search import lead_ohm
 from marquee.power.supply import class2_statement, efficiency_of
 from marquee.values import Alternative, Box, Feed, OpenFeed, Power, read_only
 
@@ -70,11 +69,14 @@ def assemble(design: Design, box: Box | None, alternatives: tuple[Alternative, .
         far_shorts=far_shorts(proof.wired),
     )
     worst_w = volts * basis.worst_capped_a
+    # Named loads, shelf lamps and the like, are not in the light box.
+    outside_w = volts * sum(x.current_a for x in extra_loads(settings)[1:])
+    heat_w, worst_heat_w = cost.dc_w - outside_w, worst_w - outside_w
     jumpers_mm = jumper_lengths_mm(basis.chain)
     rows, parts_cost = priced(
         led_parts(basis.chain, basis.part)
         + wiring_parts(supply, basis.owned, feeds, line, jumpers_mm),
-        price_list(settings.prices),
+        price_list(settings.prices, supply),
     )
     return Power(
         rail_v=volts,
@@ -89,7 +91,7 @@ def assemble(design: Design, box: Box | None, alternatives: tuple[Alternative, .
         led_v=read_only(led_v),
         min_led_v=float(np.min(led_v)),
         worst_led=int(np.argmin(led_v)),
-        heat_w=cost.dc_w,
+        heat_w=heat_w,
         energy_wh_per_hour=cost.energy_wh_per_hour,
         cost_per_hour=cost.cost_per_hour,
         currency=settings.currency,
@@ -97,6 +99,8 @@ def assemble(design: Design, box: Box | None, alternatives: tuple[Alternative, .
         cites=(*notes.all_cites(decided), *data_line_cites()),
         findings=(*load.findings, *remarks.find_remarks(decided)),
         extra_a=load.extra_a,
+        extra_loads=tuple((x.name, x.current_a) for x in extra_loads(settings)),
+        driven=load.driven,
         planned_high_a=float(np.sum(load.planned_high_a)) + load.extra_a,
         regulation_v=basis.part.min_regulation_v,
         floor_v=basis.floor_v,
@@ -111,10 +115,10 @@ def assemble(design: Design, box: Box | None, alternatives: tuple[Alternative, .
         worst_w=worst_w,
         wall_w=cost.wall_w,
         efficiency=efficiency,
-        notes=(*notes.all_notes(decided), *line_notes, *heat_notes(cost.dc_w, worst_w, box)),
+        notes=(*notes.all_notes(decided), *line_notes, *heat_notes(heat_w, worst_heat_w, box)),
         data_line=line,
         alternatives=alternatives,
-        box_rise_k=None if box is None else box_rise_k(cost.dc_w, box),
+        box_rise_k=None if box is None else box_rise_k(heat_w, box),
         kwh_per_month=None if monthly is None else monthly[0],
         cost_per_month=None if monthly is None else monthly[1],
         cabinets=settings.cabinets,
@@ -128,7 +132,7 @@ def _cost(design: Design) -> tuple[RunningCost, float, str]:
     efficiency, cite = efficiency_of(basis.supply)
     if settings.efficiency is not None:
         efficiency, cite = settings.efficiency, "as you stated [stated by the maker]"
-    planned_w = basis.supply.volts * basis.load.planned_total_a
+    planned_w = basis.supply.volts * basis.load.running_total_a(basis.brightness_cap)
     return running_cost(planned_w, efficiency, settings.tariff_per_kwh), efficiency, cite
 
 
@@ -141,18 +145,9 @@ def _prove(design: Design) -> _Proof:
             for piece, w in zip(design.pieces, design.wirings, strict=True)
         ]
     )
-    wired = Wired(
-        ladder=basis.ladder(design.wire),
-        led_a=basis.led_a,
-        rail_v=basis.supply.volts,
-        pads=design.pads,
-        lead_ohm=lead_ohm(design.wire, basis.task(), len(design.pads), design.fuses_a),
-        cuts=tuple(piece.start for piece in design.pieces[1:]),
-    )
-    solution, feed_a = solve_circuit(as_circuit(wired, None))
+    wired = wire_up(design)
     knee = knee_for(basis.part.min_regulation_v, basis.part.supply_v)
-    if knee is not None and float(np.min(solution.led_v)) < knee.high_v:
-        solution, feed_a = solve_circuit(as_circuit(wired, knee))
+    solution, feed_a = solve_wired(wired, knee)
     return _Proof(
         wired=wired,
         groups=groups,

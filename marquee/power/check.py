@@ -7,9 +7,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from marquee.power.basis import Design
 from marquee.power.circuit import Circuit, Lead, solve_circuit
 from marquee.power.ladder import Ladder, rail_row, solve_ladder
-from marquee.power.rails import Knee
+from marquee.power.rails import Knee, Solution
+from marquee.power.search import lead_ohm
 from marquee.values import OpenFeed
 
 
@@ -23,6 +25,27 @@ class Wired:
     pads: NDArray[np.int64]
     lead_ohm: tuple[NDArray[np.float64], NDArray[np.float64]]
     cuts: tuple[int, ...] = ()
+
+
+def wire_up(design: Design) -> Wired:
+    """Return a design's whole chain with all its feeds, the plus rail cut between supplies."""
+    basis = design.basis
+    return Wired(
+        ladder=basis.ladder(design.wire),
+        led_a=basis.led_a,
+        rail_v=basis.supply.volts,
+        pads=design.pads,
+        lead_ohm=lead_ohm(design.wire, basis.task(), len(design.pads), design.fuses_a),
+        cuts=tuple(piece.start for piece in design.pieces[1:]),
+    )
+
+
+def solve_wired(wired: Wired, knee: Knee | None) -> tuple[Solution, NDArray[np.float64]]:
+    """Return the solution and each feed's current [A], the knee counted where any LED falls below it."""
+    solution, feed_a = solve_circuit(as_circuit(wired, None))
+    if knee is not None and float(np.min(solution.led_v)) < knee.high_v:
+        solution, feed_a = solve_circuit(as_circuit(wired, knee))
+    return solution, feed_a
 
 
 def as_circuit(wired: Wired, knee: Knee | None) -> Circuit:

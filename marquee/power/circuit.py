@@ -4,8 +4,9 @@ The description is a JSON-like table: ``supply_v``, ``n_leds``, ``pitch_m``, ``e
 between the feed pad and the first LED), ``rail_pos_ohm_per_m``, ``rail_gnd_ohm_per_m``, ``i_led_a`` (one
 number or one per LED), ``sink`` (``{"kind": "constant"}`` or ``{"kind": "knee", "v_lo": …, "v_hi": …}``),
 ``feeds``, ``trunk`` and ``jumpers``. A feed has ``at`` (``start``, ``end``, ``middle`` or ``after N``) and a
-wire: ``ohm_per_m_20c``, ``length_m``, ``conductor_c`` (or plain ``ohm``), ``extra_ohm_pos`` (fuse and holder). The trunk is a
-wire all feeds share. A jumper has ``after`` N and a wire, in series with the rail there. LEDs count from 1.
+wire: ``ohm_per_m_20c``, ``length_m``, ``conductor_c`` (or plain ``ohm`` of each conductor), ``extra_ohm_pos`` (fuse and
+holder). The trunk is a wire all feeds share. A jumper has ``after`` N (or ``between`` [N, N + 1]) and a wire, in series
+with the rail there, or instead of it with ``"replaces_rail": true``. LEDs count from 1. Keys nobody reads are refused.
 """
 
 from __future__ import annotations
@@ -25,14 +26,22 @@ _WHERE = "circuit"
 _MOST_LEDS = 100_000
 # Larger volts, amperes, ohms and metres are slips of the keyboard, and would overflow the solve.
 _LARGEST = 1e6
+_PLACE_KEYS = ("at", "after", "after_led", "between")
+_WIRE_KEYS = (
+    *_PLACE_KEYS,
+    *("ohm_per_m_20c", "ohm_per_m", "length_m", "length_mm", "conductor_c", "ohm", "loop_ohm"),
+    *("extra_ohm_pos", "extra_ohm_gnd", "ohm_pos", "ohm_gnd"),
+    *("size", "wire", "name", "note", "replaces_rail"),
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Lead:
-    """A wire pair: resistance of one conductor at its temperature, and what the plus side has more [Ω]."""
+    """A wire pair: resistance of one conductor at its temperature, and what each side has more [Ω]."""
 
     ohm: float
     extra_ohm_pos: float = 0.0
+    extra_ohm_gnd: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -64,7 +73,7 @@ def solve_circuit(circuit: Circuit) -> tuple[Solution, NDArray[np.float64]]:
     if circuit.trunk is not None:
         pos_source, gnd_source = net.node(), net.node()
         net.resistor(0, pos_source, circuit.trunk.ohm + circuit.trunk.extra_ohm_pos)
-        net.resistor(gnd_source, 1, circuit.trunk.ohm)
+        net.resistor(gnd_source, 1, circuit.trunk.ohm + circuit.trunk.extra_ohm_gnd)
     pads = {after for after, _ in circuit.feeds} | set(circuit.cuts)
     share = np.full(circuit.count + 1, 0.5) if circuit.pad_share is None else circuit.pad_share
     led_pos, pad_pos = _rail(net, (circuit.segment_pos_ohm, share), pads, frozenset(circuit.cuts))
@@ -72,7 +81,7 @@ def solve_circuit(circuit: Circuit) -> tuple[Solution, NDArray[np.float64]]:
     branches = []
     for after, lead in circuit.feeds:
         branches.append(net.resistor(pos_source, pad_pos[after], lead.ohm + lead.extra_ohm_pos))
-        net.resistor(pad_gnd[after], gnd_source, lead.ohm)
+        net.resistor(pad_gnd[after], gnd_source, lead.ohm + lead.extra_ohm_gnd)
     solution = solve_network(net, led_pos, led_gnd, circuit.led_a, circuit.supply_v, circuit.knee)
     return solution, solution.branch_a[branches]
 
@@ -131,8 +140,10 @@ def circuit_from_json(raw: dict[str, Any]) -> Circuit:
             raise InputError(
                 _WHERE, f"a jumper after LED {after} joins nothing", "place it inside"
             )
+        if jumper.get("replaces_rail") is True:
+            pos[after] = gnd[after] = 0.0
         pos[after] += lead.ohm + lead.extra_ohm_pos
-        gnd[after] += lead.ohm
+        gnd[after] += lead.ohm + lead.extra_ohm_gnd
     feeds = tuple((_place(feed, count), _lead(feed)) for feed in _rows(table, "feeds"))
     if not feeds:
         raise InputError(
@@ -235,18 +246,26 @@ def _rows(table: dict[str, Any], key: str) -> list[dict[str, Any]]:
 def _lead(row: dict[str, Any]) -> Lead:
     if not isinstance(row, dict):
         raise InputError(_WHERE, "the trunk is not a table", 'write "trunk": {"length_m": …}')
-    per_m = _number(row, "ohm_per_m_20c", default=0.0)
-    length_m = _number(row, "length_m", default=0.0)
+    unknown = [key for key in row if key not in _WIRE_KEYS]
+    if unknown:
+        raise InputError(
+            _WHERE, f"'{unknown[0]}' of a wire is not known", f"use {', '.join(_WIRE_KEYS)}"
+        )
+    per_m = _number(row, "ohm_per_m_20c", default=_number(row, "ohm_per_m", default=0.0))
+    length_m = _number(row, "length_m", default=_number(row, "length_mm", default=0.0) / 1000)
     conductor_c = _number(row, "conductor_c", default=20.0, least=-200)
-    more_ohm = _number(row, "ohm", default=0.0)
+    more_ohm = _number(row, "ohm", default=_number(row, "loop_ohm", default=0.0) / 2)
     return Lead(
         ohm=more_ohm + per_m * length_m * copper_factor(conductor_c),
-        extra_ohm_pos=_number(row, "extra_ohm_pos", default=0.0),
+        extra_ohm_pos=_number(row, "extra_ohm_pos", default=_number(row, "ohm_pos", default=0.0)),
+        extra_ohm_gnd=_number(row, "extra_ohm_gnd", default=_number(row, "ohm_gnd", default=0.0)),
     )
 
 
 def _place(row: dict[str, Any], count: int) -> int:
-    at = next((row[key] for key in ("at", "after", "after_led") if key in row), None)
+    at = next((row[key] for key in _PLACE_KEYS if key in row), None)
+    if isinstance(at, list) and len(at) == 2 and isinstance(at[0], int) and at[1] == at[0] + 1:
+        at = at[0]
     named = {"start": 0, "end": count, "middle": count // 2, "mid": count // 2}
     if isinstance(at, str) and at in named:
         return named[at]

@@ -14,12 +14,13 @@ from numpy.typing import NDArray
 from marquee.power.alternatives import find_alternatives
 from marquee.power.assemble import assemble
 from marquee.power.basis import Basis, Design, lay_basis
-from marquee.power.fuse import fuse_for, fuse_rule
+from marquee.power.extra import extra_loads
+from marquee.power.fuse import fuse_for, fuse_rule, share_that_fits
 from marquee.power.layout import Piece, fixed_pads, split_chain, wire_pieces
 from marquee.power.load import find_load
 from marquee.power.remarks import fuse_clears
 from marquee.power.search import Wiring
-from marquee.power.supply import catalogue
+from marquee.power.supply import catalogue, supply_rule
 from marquee.power.wire import Wire, feed_sizes, wire_named
 from marquee.project import PowerSettings
 from marquee.values import Box, Chain, Drive, Part, Power, Supply
@@ -59,7 +60,8 @@ def plan_power(
         No channel current known; a supply of the wrong voltage or too small even for dark LEDs; a size,
         place or supply that cannot be read; a fuse no wire fits.
     """
-    load = find_load(chain, part, drive, settings.extra_load_a)
+    extra_a = sum(extra.current_a for extra in extra_loads(settings))
+    load = find_load(chain, part, drive, extra_a)
     basis = lay_basis(chain, part, settings, load)
     design = make_design(basis)
     alternatives = find_alternatives(design, make_design, others)
@@ -72,10 +74,24 @@ def make_design(basis: Basis) -> Design:
     pieces = split_chain(basis.chain, basis.led_a, basis.supply, basis.load.extra_a)
     wirings = _wire_chain(basis, pieces, wires)
     design = _clear_fuses(Design(basis=basis, pieces=pieces, wirings=wirings), wires)
+    busiest_a = float(np.max(design.feed_a))
     for pad, amps in zip(design.pads, design.feed_a, strict=True):
         # Refuses what no fuse can protect, whatever else was traded.
-        fuse_for(float(amps), design.wire, f"feed at LED {min(int(pad), basis.chain.count - 1)}")
+        place = f"feed at LED {min(int(pad), basis.chain.count - 1)}"
+        fuse_for(float(amps), design.wire, place, _dimmer(basis, design.wire, busiest_a))
     return design
+
+
+def _dimmer(basis: Basis, wire: Wire, busiest_a: float) -> str:
+    """Say which smaller supply would cap the light so far that the busiest feed has a fuse."""
+    led_a = float(np.sum(basis.led_a))
+    allowed_a = share_that_fits(busiest_a, wire) * led_a
+    if allowed_a <= 1.05 * float(np.sum(basis.load.dark_a)):
+        return "take a part that draws less"
+    rating_a = (allowed_a + basis.load.extra_a) / supply_rule("load_fraction")
+    shown = int(10 * rating_a / basis.supply.count) / 10
+    cap = (allowed_a - float(np.sum(basis.load.dark_a))) / float(np.sum(basis.load.lit_a))
+    return f"cap the light at {cap:.0%} (--supply {basis.supply.volts:g}V/{shown:g}A)"
 
 
 def _wires(settings: PowerSettings) -> tuple[Wire, ...]:

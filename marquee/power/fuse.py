@@ -49,8 +49,19 @@ def fuse_fits(load_a: float, wire: Wire) -> float | None:
     return fit if fit is not None and fit <= wire.current_a else None
 
 
-def fuse_for(load_a: float, wire: Wire, where: str) -> float:
+def fuse_for(load_a: float, wire: Wire, where: str, dimmer: str | None = None) -> float:
     """Return the fuse for a load on a wire [A].
+
+    Parameters
+    ----------
+    load_a : float
+        Continuous load [A].
+    wire : Wire
+        To be protected.
+    where : str
+        The feed, for the message.
+    dimmer : str, optional
+        How less light would do, for the message.
 
     Raises
     ------
@@ -66,16 +77,25 @@ def fuse_for(load_a: float, wire: Wire, where: str) -> float:
         (w.name for w in wire_sizes(system) if fuse_fits(load_a, w) is not None),
         "no single wire in wire.toml",
     )
-    share = _share_that_fits(load_a, wire)
-    dimmer = f"hold the brightness to {share:.0%}" if share > 0 else "take a part that draws less"
+    share = share_that_fits(load_a, wire)
+    if dimmer is None:
+        dimmer = f"cut the load to {share:.0%}" if share > 0 else "take a part that draws less"
     raise MarqueeError(
         where,
         f"carries {load_a:.2f} A and needs a fuse of at least {least_a:.2f} A (load / 0.75), but"
-        f" {wire.name} is protected up to {wire.current_a:g} A only and no standard fuse lies between",
+        f" {wire.name} is protected up to {wire.current_a:g} A only{_excess(least_a, wire)}",
         f"take {thicker}, or join the chain at more places, or {dimmer}",
     )
 
 
-def _share_that_fits(load_a: float, wire: Wire) -> float:
+def _excess(least_a: float, wire: Wire) -> str:
+    over_a = least_a - wire.current_a
+    if over_a > 0:
+        return f", {over_a:.2f} A too little"
+    return ", and no standard fuse lies between"
+
+
+def share_that_fits(load_a: float, wire: Wire) -> float:
+    """Return the share of a load, in whole per cent, that the largest fuse of a wire stands."""
     largest_a = max((r for r in fuse_ratings_a() if r <= wire.current_a), default=0.0)
     return max(0.0, min(1.0, int(100 * largest_a * fuse_rule("load_fraction") / load_a) / 100))

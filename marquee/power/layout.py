@@ -98,7 +98,7 @@ def split_chain(
         raise MarqueeError(
             "power.supply",
             f"{supply.count} supplies of {supply.amps:g} A cannot share {share * supply.count:.1f} A evenly",
-            "give the extra load a supply of its own (extra_load_a = 0), or use a 12 V part or fewer LEDs",
+            "give the loads beside the LEDs a supply of their own, or use a 12 V part or fewer LEDs",
         )
     return pieces
 

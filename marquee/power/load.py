@@ -57,6 +57,24 @@ class Load:
         """Every LED dark, extra load included [A]."""
         return float(np.sum(self.dark_a)) + self.extra_a
 
+    def held_share(self, brightness_cap: float) -> float:
+        """Return the share of the planned light left where the firmware keeps a cap.
+
+        It dims the whole sign by one factor, so that at the hungriest step neither any LED nor the sum
+        exceeds the capped share of full.
+        """
+        peak_a = self.peak_a - self.dark_a
+        limits = [
+            brightness_cap * float(np.max(self.lit_a)) / max(float(np.max(peak_a)), 1e-12),
+            brightness_cap * float(np.sum(self.lit_a)) / max(float(np.sum(peak_a)), 1e-12),
+        ]
+        return min(1.0, *limits)
+
+    def running_total_a(self, brightness_cap: float) -> float:
+        """Return the planned current as the cap holds it, extra load included [A]."""
+        lit_a = self.planned_total_a - self.dark_total_a
+        return self.dark_total_a + self.held_share(brightness_cap) * lit_a
+
     def at_cap(self, brightness_cap: float) -> Amps:
         """Return the current of each LED [A] when all channels are held to a share of full (0 to 1)."""
         return np.asarray(self.dark_a + brightness_cap * self.lit_a, dtype=np.float64)

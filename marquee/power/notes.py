@@ -5,10 +5,17 @@ from __future__ import annotations
 import numpy as np
 
 from marquee.power.cost import meter_note, month
+from marquee.power.extra import extra_loads, extra_notes, extra_sum
 from marquee.power.fuse import fuse_cite, fuse_rule
 from marquee.power.ladder import rail_row
 from marquee.power.remarks import Decided
-from marquee.power.supply import catalogue, class2_statement, supply_cite, usable_a
+from marquee.power.supply import (
+    catalogue,
+    choose_supply,
+    class2_statement,
+    supply_cite,
+    usable_a,
+)
 from marquee.power.tables import power_table
 from marquee.power.wire import Wire
 
@@ -43,6 +50,11 @@ def all_cites(d: Decided) -> tuple[str, ...]:
         f"margin {d.basis.settings.margin_v:g} V: {rail_row('sink', 'margin_v')[1]}",
         f"efficiency {d.cost.dc_w / d.cost.wall_w:.0%}: {d.efficiency_cite}",
         *(
+            (f"current below the regulation voltage: {rail_row('sink', 'collapse_share')[1]}",)
+            if d.basis.part.min_regulation_v is not None
+            else (f"least LED voltage: {rail_row('sink', 'fallback_share')[1]}",)
+        ),
+        *(
             (f"jumper slack: {rail_row('jumper', 'slack_mm')[1]}",)
             if len(np.unique(d.basis.chain.row)) > 1 and d.basis.chain.arrangement == "strip"
             else ()
@@ -59,9 +71,11 @@ def all_notes(d: Decided) -> tuple[str, ...]:
     several = f"{supply.count} x " if supply.count > 1 else ""
     notes = [
         f"Worst case: {d.basis.chain.count} LEDs x ({lit_ma:.1f} mA, {law}, + {dark_ma:.2f} mA dark)"
-        f" + {load.extra_a:g} A extra = {load.worst_total_a:.2f} A.",
+        f" + {extra_sum(extra_loads(d.basis.settings))} = {load.worst_total_a:.2f} A.",
+        *extra_notes(d.basis.settings),
         f"Supply: {several}{supply.amps:g} A x 80 % = {usable:.2f} A, asked for at most"
         f" {d.basis.worst_capped_a:.2f} A.",
+        *_step_note(d),
         class2_statement(supply),
         *_planned_notes(d),
     ]
@@ -74,6 +88,18 @@ def all_notes(d: Decided) -> tuple[str, ...]:
     notes.extend(_feed_notes(d))
     notes.extend(_cost_notes(d))
     return tuple(notes)
+
+
+def _step_note(d: Decided) -> list[str]:
+    basis = d.basis
+    least = choose_supply(basis.supply.volts, basis.load.worst_total_a)
+    if basis.owned or basis.supply.amps <= least.amps:
+        return []
+    fuse_a = max(feed.fuse_a for feed in d.feeds)
+    return [
+        f"It is one step above {least.amps:g} A, so that a {fuse_a:g} A fuse is at most half the supply's"
+        " amperes and a short opens it quickly."
+    ]
 
 
 def _planned_notes(d: Decided) -> list[str]:
@@ -99,22 +125,38 @@ def _cost_notes(d: Decided) -> list[str]:
     price = (
         ""
         if cost.cost_per_hour is None
-        else f", {cost.cost_per_hour:.4f} {settings.currency}".rstrip()
+        else f", {cost.cost_per_hour:.4f} {settings.currency or 'in the money of your tariff'}"
     )
+    what = _running_words(d)
     notes = [
-        f"Running: {cost.dc_w:.1f} W DC as planned / {cost.dc_w / cost.wall_w:.0%} = {cost.wall_w:.1f} W at the"
-        f" wall{price} an hour."
+        f"Running: {cost.dc_w:.1f} W DC {what} / {cost.dc_w / cost.wall_w:.0%} = {cost.wall_w:.1f} W at the"
+        f" wall, {cost.energy_wh_per_hour:.1f} Wh{price} an hour."
     ]
     monthly = month(cost, settings.hours_per_day, settings.cabinets)
     if monthly is not None:
         kwh, money = monthly
-        paid = "" if money is None else f", {money:.2f} {settings.currency}".rstrip()
+        paid = (
+            ""
+            if money is None
+            else f", {money:.2f} {settings.currency or 'in the money of your tariff'}"
+        )
         notes.append(
-            f"A month at {settings.hours_per_day:g} h a day, {settings.cabinets} cabinet(s): {kwh:.2f} kWh{paid}."
+            f"A month of {settings.hours_per_day:g} h a day, {_cabinets(settings.cabinets)}: {kwh:.2f} kWh{paid}."
         )
     if settings.measured_w is not None:
         notes.append(meter_note(settings.measured_w, cost))
     return notes
+
+
+def _running_words(d: Decided) -> str:
+    load = d.basis.load
+    share = load.held_share(d.basis.brightness_cap)
+    words = "as planned" if load.driven else "with every channel full, typical currents"
+    return words if share >= 1 else f"{words}, held to {share:.0%} by the cap"
+
+
+def _cabinets(count: int) -> str:
+    return "1 cabinet" if count == 1 else f"{count} cabinets"
 
 
 def _feed_notes(d: Decided) -> list[str]:

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from marquee.errors import QuantityError
+from marquee.power.supply import parse_supply
 from marquee.values import Chain, DataLine, Feed, Part, PartsRow, Supply
 
 PRICE_KEYS = (
@@ -32,16 +33,25 @@ _LOGIC_MOST_V = 5.5
 _SPARE = 1.1
 
 
-def price_list(prices: Mapping[str, float]) -> Mapping[str, float]:
+def price_list(prices: Mapping[str, float], supply: Supply) -> Mapping[str, float]:
     """Return the maker's prices once every key is known and no price is negative.
+
+    ``supply`` prices a supply of any size, ``supply 5V/18A`` that one only and before the other.
 
     Raises
     ------
     QuantityError
-        An unknown key (the nearest valid one is named) or a negative price.
+        An unknown key (the nearest valid one is named), what is no supply, or a negative price.
     """
-    for key, price in prices.items():
-        if key not in PRICE_KEYS:
+    known: dict[str, float] = {}
+    for key, price in sorted(prices.items()):
+        if key.startswith("supply "):
+            stated = parse_supply(key.removeprefix("supply "), "power.prices")
+            if (stated.volts, stated.amps) == (supply.volts, supply.amps):
+                known["supply"] = price
+        elif key in PRICE_KEYS:
+            known[key] = price
+        else:
             near = difflib.get_close_matches(key, PRICE_KEYS, n=1, cutoff=0.0)[0]
             raise QuantityError(
                 "power.prices",
@@ -50,7 +60,7 @@ def price_list(prices: Mapping[str, float]) -> Mapping[str, float]:
             )
         if price < 0:
             raise QuantityError("power.prices", f"{key} = {price:g} is negative", "correct it")
-    return prices
+    return known
 
 
 def priced(

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from marquee.errors import Finding
 from marquee.power.basis import Basis, Design
-from marquee.power.check import FarShort
+from marquee.power.check import FarShort, knee_for
 from marquee.power.cost import RunningCost
 from marquee.power.fuse import fuse_rule
 from marquee.power.ladder import rail_row
@@ -142,9 +142,18 @@ def _low(d: Decided) -> Finding | None:
         code="power.low-voltage",
         where=f"LEDs {below[0]} to {below[-1]}",
         message=f"{len(below)} of {len(d.led_v)} LEDs fall below {limit_v:.2f} V at the worst case, the lowest"
-        f" {lowest_v:.2f} V at LED {worst}: blue and green fade first and white turns orange; join the"
-        " chain at more places, or use thicker or shorter wire, or cap the brightness",
+        f" {lowest_v:.2f} V at LED {worst}: blue and green fade first and white turns orange"
+        f"{_current_left(d, lowest_v)}; join the chain at more places, or use thicker or shorter wire,"
+        " or cap the brightness",
     )
+
+
+def _current_left(d: Decided, led_v: float) -> str:
+    knee = knee_for(d.basis.part.min_regulation_v, d.basis.part.supply_v)
+    if knee is None:
+        return ""
+    share = float(knee.current_share(np.array([led_v]))[0])
+    return f", about {share:.0%} of its current is left there"
 
 
 def _wire_findings(d: Decided) -> tuple[Finding | None, ...]:

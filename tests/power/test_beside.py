@@ -190,10 +190,11 @@ def test_smaller_supply_means_a_lower_cap() -> None:
 def test_notes_show_the_sums_that_size_supply_and_fuse() -> None:
     power = _plan(hours_per_day=6, cabinets=2, tariff_per_kwh=0.25, measured_w=20, currency="EUR")
     text = "\n".join(power.notes)
-    assert "150 LEDs x (60.0 mA, sum of channels, + 1.00 mA dark) + 0.1 A extra = 9.25 A" in text
+    assert "150 LEDs x (60.0 mA, sum of channels, + 1.00 mA dark) + 0.1 A controller" in text
+    assert "shifter = 9.25 A." in text
     assert "/ 0.75 =" in text
     assert "If feed 1 opens" in text or "If feed 2 opens" in text
-    assert "2 cabinet(s)" in text
+    assert "A month of 6 h a day, 2 cabinets" in text
     assert "Solder the feeds" in text
     assert "above the Class 2 limit of 5 A (25 W)" in text
     assert "the largest published figure, 20 mA a channel, the plan the typical one, 12 mA" in text

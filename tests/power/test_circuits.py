@@ -211,9 +211,39 @@ def test_a_jumper_counts_as_so_much_more_rail() -> None:
 
 
 @pytest.mark.parametrize(
+    "jumper",
+    [
+        {"after": 4, "ohm": 0.02},
+        {"between": [4, 5], "loop_ohm": 0.04},
+        {"at": "after 4", "ohm_pos": 0.02, "ohm_gnd": 0.02},
+        {"after_led": 4, "length_mm": 400, "ohm_per_m": 0.05, "size": "16 AWG"},
+        # Two pitches of rail are 0.004 ohm: what a jumper that takes a pitch's place has more.
+        {"after": 4, "ohm": 0.022, "replaces_rail": True},
+    ],
+)
+def test_a_jumper_may_be_written_in_several_ways(jumper: dict[str, Any]) -> None:
+    raw: dict[str, Any] = {
+        "supply_v": 5.0,
+        "n_leds": 10,
+        "pitch_m": 0.01,
+        "rail_pos_ohm_per_m": 0.2,
+        "rail_gnd_ohm_per_m": 0.2,
+        "i_led_a": 0.02,
+        "feeds": [{"at": "start"}],
+    }
+    plain = np.array(solve_json(raw)["v_led"])
+    jumped = np.array(solve_json({**raw, "jumpers": [jumper]})["v_led"])
+    # Kirchhoff: six LEDs of 20 mA behind 0.02 ohm in each conductor.
+    lost = np.where(np.arange(10) < 4, 0.0, 2 * 6 * 0.02 * 0.02)
+    np.testing.assert_allclose(plain - jumped, lost, rtol=0, atol=1e-7)
+
+
+@pytest.mark.parametrize(
     ("change", "match"),
     [
         ({"feeds": []}, "has no feed"),
+        ({"feeds": [{"at": "start", "r": 0.1}]}, "'r' of a wire is not known"),
+        ({"jumpers": [{"between": [4, 6], "ohm": 0.1}]}, "is not on the chain"),
         ({"feeds": [{"at": "after 99"}]}, "is not on the chain"),
         ({"feeds": [{"at": "start", "length_m": -1.0}]}, "length_m = -1 is below 0"),
         ({"n_leds": 0}, "n_leds = 0 is below 1"),

@@ -151,7 +151,7 @@ def test_no_fuse_fits_names_both_limits_and_three_ways_out() -> None:
     assert "4.77 A" in text
     assert "6.36 A" in text
     assert "18 AWG is protected up to 6 A" in text
-    assert "take 16 AWG, or join the chain at more places, or hold the brightness to 78%" in text
+    assert "take 16 AWG, or join the chain at more places, or cut the load to 78%" in text
     # The third way holds: 78 % of the load on the largest fuse the wire allows, 5 A.
     assert fuse_fits(0.78 * 4.77, wire_named("18AWG", "")) == 5
 
