@@ -22,7 +22,6 @@ if TYPE_CHECKING:
 @click.option("--palette", metavar="FILE", help="All colours of a palette file.")
 @click.option("--part", metavar="NAME|FILE", help="LED part [ws2812b]; see 'marquee parts'.")
 @options.colour_options
-@options.adaptation_options
 @click.option(
     "--leds",
     type=click.IntRange(1, 100_000),

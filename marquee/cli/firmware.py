@@ -18,6 +18,7 @@ from marquee.cli.source import project_from
 @options.box_options
 @options.colour_options
 @options.luminance_option
+@options.cycle_option
 @options.power_options
 def firmware(folder: str, source: str, **flags: Any) -> None:  # noqa: ANN401 -- shared options by name
     """Write DIR with an example program in plain C, its Makefile and the plan's constants.

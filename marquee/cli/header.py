@@ -21,6 +21,7 @@ from marquee.cli.source import project_from
 @options.box_options
 @options.colour_options
 @options.luminance_option
+@options.cycle_option
 @options.power_options
 def header(source: str | None, check: str | None, form: str, **flags: Any) -> int:  # noqa: ANN401 -- shared options by name
     """Print a plan's firmware constants, or --check whether a header is edited or stale.

@@ -106,9 +106,6 @@ colour_options = _stack(
         type=click.Choice(["cie-1931-2", "cie-2015-2", "cie-2015-10"]),
         help="Standard observer [cie-1931-2].",
     ),
-)
-
-adaptation_options = _stack(
     click.option(
         "--adaptation",
         type=click.Choice(["bradford", "cat16"]),

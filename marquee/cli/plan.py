@@ -22,7 +22,6 @@ if TYPE_CHECKING:
 @options.box_options
 @options.colour_options
 @options.luminance_option
-@options.adaptation_options
 @options.cycle_option
 @options.power_options
 @click.option("--out", metavar="DIR", help="Folder to write [<artwork name>-plan].")

@@ -17,6 +17,9 @@ import pytest
 from PIL import Image
 
 from marquee.cli.columns import cells, fit
+from marquee.colour.emission import emission
+from marquee.colour.parts import load_part
+from marquee.colour.spaces import lab_to_xyz
 from tests.cli.conftest import Bench
 
 WORDS = ("colour", "lab(48% 62 43)", "#1f7a8c", "--part", "sk6812", "--brightness", "30%")
@@ -237,3 +240,25 @@ def test_colour_starts_well_under_a_second() -> None:
     used_s = after.children_user + after.children_system
     used_s -= before.children_user + before.children_system
     assert used_s < 1.0
+
+
+def test_plan_json_tells_the_rule_the_header_carries(bench: Bench, sign: str) -> None:
+    plan = json.loads(bench("plan", sign, "--width", "120mm", "--json").out)
+    header = json.loads(bench("header", sign, "--width", "120mm", "--form", "json").out)
+    response = np.array(load_part("ws2812b").response)
+    for zone, sent in zip(plan["zones"], header["zones"], strict=True):
+        spread = zone["spread"]
+        assert (spread["codes"], spread["raised"]) == (sent["drive"], sent["raised"])
+        assert spread["of"] == len(zone["leds"])
+        # The whole codes are another answer to the same question, a code or two away.
+        assert np.abs(np.subtract(zone["drive"], spread["codes"])).max() <= 2
+        lit = response[spread["codes"]], response[np.minimum(np.add(spread["codes"], 1), 255)]
+        share = np.array(spread["raised"]) / spread["of"]
+        xyz = ((1 - share) * lit[0] + share * lit[1]) @ np.array(
+            emission(load_part("ws2812b")).xyz_cd
+        )
+        # Its chromaticity is the one told, by CIE 15's formula.
+        told = lab_to_xyz(spread["predicted_lab_d65"])
+        np.testing.assert_allclose(xyz / xyz.sum(), told / told.sum(), atol=1e-5)
+        assert spread["delta_e_2000"] <= zone["delta_e_2000"]
+        assert zone["band_matched_delta_e_2000"] < zone["band_delta_e_2000"]
