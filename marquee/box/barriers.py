@@ -15,8 +15,6 @@ from marquee.errors import QuantityError
 from marquee.project import BoxSettings
 from marquee.values import Box, Wall, ZoneMap
 
-# First blurs of the partition, as shares of the face's shorter side: the start that ends shortest is taken.
-_STARTS = (0.25, 0.08)
 _MOST_REPAIRS = 3
 
 
@@ -71,25 +69,20 @@ def _check(zone_map: ZoneMap, settings: BoxSettings) -> None:
 
 
 def draw_network(ground: Ground) -> Network:
-    """Return the walls' centre lines: the shortest of several starts, pulled taut and simplified."""
+    """Return the walls' centre lines, pulled taut and simplified."""
     if len(np.unique(ground.nearest)) < 2:
         return network_of_labels(np.zeros_like(ground.nearest), ground)
     shores = Shores(ground)
-    best: Network | None = None
-    for widest in _STARTS:
-        network = network_of_labels(shortest_labels(ground, widest), ground)
+    network = network_of_labels(shortest_labels(ground), ground)
+    relax(network, ground, shores)
+    for _ in range(_MOST_REPAIRS):
+        before = network.total_mm
+        network = repaired(network, ground)
         relax(network, ground, shores)
-        for _ in range(_MOST_REPAIRS):
-            before = network.total_mm
-            network = repaired(network, ground)
-            relax(network, ground, shores)
-            if abs(network.total_mm - before) < 0.01:
-                break
-        if best is None or network.total_mm < best.total_mm - 1e-6:
-            best = network
-    assert best is not None  # noqa: S101 -- there is at least one start
-    _simplify(best)
-    return repaired(best, ground)
+        if abs(network.total_mm - before) < 0.01:
+            break
+    _simplify(network)
+    return repaired(network, ground)
 
 
 def _simplify(network: Network) -> None:

@@ -5,34 +5,37 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from marquee.box.expansion import cut_labels
 from marquee.box.ground import Ground, Labels
 
-# The front between labels is moved on a grid of about this many pixels, then on the working grid.
-_COARSE_PX = 60_000
-_ROUNDS_PER_SCALE = 12
+# Pixels of the coarse grid the walls' course is chosen on: two zones are one cut, more are many.
+_TWO_ZONES_PX, _MORE_ZONES_PX, _LEAST_PX = 12_000, 36_000, 2_500
+# More zones than this are only smoothed: each would need cuts of its own.
+_MOST_CUT_ZONES = 40
+_MOST_ROUNDS = 12
+# First blur as a share of the face's shorter side (found by trial on lettering and emblems).
+_WIDEST = 0.25
 
 
-def shortest_labels(ground: Ground, widest: float) -> Labels:
-    """Return zone ids over the working grid with short borders between them.
+def shortest_labels(ground: Ground) -> Labels:
+    """Return zone ids over the working grid with borders near the shortest possible.
 
-    Threshold dynamics (Merriman, Bence, Osher 1992, 1994; several phases: Esedoḡlu, Otto, Comm. Pure Appl.
-    Math. 68(5), 2015): every zone's indicator is blurred, each place goes to the largest, land stays its
-    owner's; borders then shrink towards minimal length. Blurs run from wide to narrow.
-
-    Parameters
-    ----------
-    ground : Ground
-    widest : float
-        First blur's standard deviation as a share of the face's shorter side; 0 starts narrow.
+    On a coarse grid, threshold dynamics (Merriman, Bence, Osher 1992; several phases: Esedoḡlu, Otto, Comm. Pure
+    Appl. Math. 68(5), 2015) shorten the equal-distance partition: every zone's indicator is blurred, each place
+    goes to the largest, land stays its owner's. Expansion moves by minimum cuts then find what a gradual motion
+    cannot, such as a wall that had better end at another side. The result is smoothed on the working grid.
     """
-    shrink = max(1, int(np.sqrt(ground.land.size / _COARSE_PX)))
+    count = len(np.unique(ground.aperture)) - 1
+    share = _TWO_ZONES_PX if count == 2 else max(_MORE_ZONES_PX // max(count, 4), _LEAST_PX)
+    shrink = max(1, int(np.ceil(np.sqrt(ground.land.size / share))))
     land, nearest = _coarse(ground, shrink)
     labels = np.where(land >= 0, land, nearest)
-    sigma = widest * min(labels.shape)
-    while sigma > 3:
+    sigma = _WIDEST * min(labels.shape)
+    while sigma > 1:
         labels = _flow(labels, land, sigma)
         sigma *= 0.6
-    labels = _flow(labels, land, 3.0)
+    if count <= _MOST_CUT_ZONES:
+        labels = cut_labels(land, labels)
     if shrink > 1:
         height, width = ground.land.shape
         labels = np.repeat(np.repeat(labels, shrink, axis=0), shrink, axis=1)[:height, :width]
@@ -55,7 +58,7 @@ def _coarse(ground: Ground, shrink: int) -> tuple[Labels, Labels]:
     return np.where(centre >= 0, centre, any_land), nearest[middle::shrink, middle::shrink]
 
 
-def _flow(labels: Labels, land: Labels, sigma: float, rounds: int = _ROUNDS_PER_SCALE) -> Labels:
+def _flow(labels: Labels, land: Labels, sigma: float, rounds: int = _MOST_ROUNDS) -> Labels:
     fixed = land >= 0
     present = np.unique(labels)
     for _ in range(rounds):

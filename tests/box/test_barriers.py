@@ -40,7 +40,7 @@ def pixel_places(zones: ZoneMap, zone: int) -> NDArray[np.float64]:
     return np.stack([(x + 0.5) * zones.mm_per_px, (y + 0.5) * zones.mm_per_px], axis=1)
 
 
-def assert_partition(zones: ZoneMap, box: Box) -> None:
+def assert_partition(zones: ZoneMap, box: Box, within_px: float = 0.5) -> None:
     """Check by shapely's predicates: closed, valid, disjoint, and nothing of the face lost."""
     cells = shapes(box)
     face = shapely.box(0, 0, box.width_mm, box.height_mm)
@@ -70,7 +70,7 @@ def assert_partition(zones: ZoneMap, box: Box) -> None:
             z.id
             for z in zones.zones
             if shapely.contains_xy(
-                region.buffer(-0.5 * zones.mm_per_px), *pixel_places(zones, z.id).T
+                region.buffer(-within_px * zones.mm_per_px), *pixel_places(zones, z.id).T
             ).any()
         ]
         assert len(held) == 1
@@ -175,8 +175,8 @@ def test_three_sectors_meet_at_120_degrees() -> None:
 
 def test_walls_meet_the_rim_at_right_angles_where_nothing_is_in_the_way() -> None:
     labels = blank(120, 60)
-    disc(labels, 0, (25, 15), 8)
-    disc(labels, 1, (95, 45), 8)
+    disc(labels, 0, (30, 26), 10)
+    disc(labels, 1, (90, 34), 10)
     _, box = build(labels)
     assert box.total_length_mm == pytest.approx(60.0, abs=0.05)
 
@@ -228,6 +228,20 @@ def test_a_slanted_border_of_pixels_gets_a_straight_wall() -> None:
     assert_partition(zones, box)
 
 
+def test_a_wall_ends_at_the_nearest_side_of_the_box() -> None:
+    # A long bar near the bottom, left open at its right end: the wall comes down beside the bar's end instead of
+    # running on to the right rim 150 mm away. Around the corner of the land it turns in a quarter circle.
+    labels = blank(400, 80)
+    rect(labels, 0, (0, 10, 300, 30))
+    rect(labels, 1, (0, 50, 250, 60))
+    zones, box = build(labels)
+    reach = REACH_MM + EXTRA_MM
+    shortest = 250 + np.pi / 2 * reach + (80 - 50)
+    assert box.total_length_mm == pytest.approx(shortest, abs=0.1)
+    assert_partition(zones, box)
+    assert_clear(zones, box)
+
+
 def test_islands_in_islands_have_nested_rings() -> None:
     labels = blank(160, 160)
     for zone, radius in ((0, 70.0), (1, 45.0), (0, 25.0), (2, 8.0)):
@@ -248,9 +262,9 @@ def test_islands_in_islands_have_nested_rings() -> None:
 
 def test_parts_of_one_zone_share_a_cell_where_a_path_exists() -> None:
     labels = blank(200, 60)
-    for x in (10, 70, 130):
+    for x in (10, 70, 150):
         rect(labels, 0, (x, 10, x + 40, 25))
-    rect(labels, 1, (10, 40, 190, 50))
+    rect(labels, 1, (0, 40, 200, 50))
     zones, box = build(labels)
     assert sorted(cell.zone for cell in box.cells) == [0, 1]
     assert box.total_length_mm == pytest.approx(200.0, abs=0.05)
