@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -14,10 +16,12 @@ Floats = NDArray[np.float64]
 # pixel itself rounds the contour.
 _NEAR, _FAR = 1.0, 4.0
 _CORNER_DEGREES = 40.0
-# Arms that sag more than this are parts of a curve [px]; a corner lies no further from the contour than that [px].
-_SAG, _REACH = 0.12, 2.5
+# Tips sharper than this are rounded further up: their sides are taken further out, as parabolas [degrees, px].
+_TIP_DEGREES, _TIP_NEAR, _TIP_FAR = 120.0, 3.5, 12.0
+# Sides straighter than this are taken as straight; arms that sag more than the next are parts of a curve; a corner lies no further from the contour than that [px].
+_STRAIGHT, _SAG, _REACH = 0.11, 0.12, 3.5
 # Curves are followed by chords to within this where paths are needed [mm].
-FLAT_MM = 0.01
+FLAT_MM = 0.003
 _ROUNDS = 4
 
 
@@ -62,49 +66,132 @@ def _between(count: int, start: int, end: int) -> NDArray[np.intp]:
     return (start + np.arange(1, span)) % count
 
 
-def _corners(xy_mm: Floats, px_mm: float) -> tuple[list[tuple[int, Floats]], NDArray[np.bool_]]:
-    """Return (index, place) of sharp corners, and which points are far enough from them to be kept."""
-    count = len(xy_mm)
-    keep = np.ones(count, bool)
-    steps = np.hypot(*(np.roll(xy_mm, -1, axis=0) - xy_mm).T)
-    total = float(steps.sum())
-    if total < 6 * _FAR * px_mm / 2:
-        return [], keep
-    at = np.concatenate([[0.0], np.cumsum(steps)[:-1]])
+@dataclass(slots=True, eq=False)
+class _Arms:
+    """Straight arms either side of every contour point, from `near` to `far` pixels away."""
 
-    def along(offset_px: float) -> Floats:
-        where = (at + offset_px * px_mm) % total
+    from_mm: Floats
+    into: Floats
+    to_mm: Floats
+    out: Floats
+    turn: Floats
+    sag: Floats
+
+    def meeting(self, k: int) -> Floats | None:
+        """Return where the arms of a point meet, None where they do not meet ahead."""
+        into, out = self.into[k], self.out[k]
+        cross = into[0] * out[1] - into[1] * out[0]
+        shift = self.to_mm[k] - self.from_mm[k]
+        share = (shift[0] * out[1] - shift[1] * out[0]) / cross
+        return np.asarray(self.from_mm[k] + share * into) if share >= 0 else None
+
+
+def _arms(xy_mm: Floats, at: Floats, total: float, near_mm: float, far_mm: float) -> _Arms:
+    def along(offset_mm: float) -> Floats:
+        where = (at + offset_mm) % total
         grid, ring = np.append(at, total), _closed(xy_mm)
         return np.stack([np.interp(where, grid, ring[:, k]) for k in (0, 1)], axis=1)
 
-    middle = (_NEAR + _FAR) / 2
-    far_a, mid_a, near_a = along(-_FAR), along(-middle), along(-_NEAR)
-    near_b, mid_b, far_b = along(_NEAR), along(middle), along(_FAR)
+    middle = (near_mm + far_mm) / 2
+    far_a, mid_a, near_a = along(-far_mm), along(-middle), along(-near_mm)
+    near_b, mid_b, far_b = along(near_mm), along(middle), along(far_mm)
     into, out = near_a - far_a, far_b - near_b
     cross = into[:, 0] * out[:, 1] - into[:, 1] * out[:, 0]
     turn = np.abs(np.degrees(np.arctan2(cross, (into * out).sum(axis=1))))
     sag = np.maximum(
         np.hypot(*(mid_a - (far_a + near_a) / 2).T), np.hypot(*(mid_b - (far_b + near_b) / 2).T)
     )
-    sharp = np.flatnonzero((turn > _CORNER_DEGREES) & (sag < _SAG * px_mm))
+    return _Arms(near_a, into, near_b, out, turn, sag)
+
+
+def _corners(xy_mm: Floats, px_mm: float) -> tuple[list[tuple[int, Floats]], NDArray[np.bool_]]:
+    """Return (index, place) of sharp corners, and which points are far enough from them to be kept."""
+    keep = np.ones(len(xy_mm), bool)
+    steps = np.hypot(*(np.roll(xy_mm, -1, axis=0) - xy_mm).T)
+    total = float(steps.sum())
+    if total < 3 * _FAR * px_mm:
+        return [], keep
+    at = np.concatenate([[0.0], np.cumsum(steps)[:-1]])
+    close = _arms(xy_mm, at, total, _NEAR * px_mm, _FAR * px_mm)
+    sharp = np.flatnonzero((close.turn > _CORNER_DEGREES) & (close.sag < _SAG * px_mm))
+    tips = np.flatnonzero(close.turn > _TIP_DEGREES)
+    sharp = np.union1d(sharp, tips)
     corners: list[tuple[int, Floats]] = []
     taken: list[float] = []
     # Sharpest first; ties go to the place where the arms are straightest.
-    for k in sharp[np.lexsort((sharp, sag[sharp].round(6), -turn[sharp].round(1)))].tolist():
+    order = np.lexsort((sharp, close.sag[sharp].round(6), -close.turn[sharp].round(1)))
+    for k in sharp[order].tolist():
         place = float(at[k])
         if any(_apart(place, t, total) < _FAR * px_mm for t in taken):
             continue
-        size = cross[k]
-        shift = near_b[k] - near_a[k]
-        share = (shift[0] * out[k, 1] - shift[1] * out[k, 0]) / size
-        corner = near_a[k] + share * into[k]
-        if share < 0 or np.hypot(*(corner - xy_mm[k])) > _REACH * px_mm:
+        corner = None
+        if close.turn[k] > _TIP_DEGREES:
+            apex = _apex(xy_mm, at, total, place, close.meeting(k), px_mm)
+            corner = _tip(xy_mm, at, total, apex, px_mm)
+        tip = corner is not None
+        if corner is None and close.sag[k] < _SAG * px_mm:
+            corner = close.meeting(k)
+        if corner is None or np.hypot(*(corner - xy_mm[k])) > _REACH * px_mm:
             continue
         corners.append((k, corner))
         taken.append(place)
-        gone = np.abs((at - place + total / 2) % total - total / 2) < _NEAR * px_mm
-        keep &= ~gone
+        rounded = (_TIP_NEAR if tip else _NEAR) * px_mm
+        keep &= np.abs((at - place + total / 2) % total - total / 2) >= rounded
     return sorted(corners, key=lambda c: c[0]), keep
+
+
+def _apex(
+    xy_mm: Floats, at: Floats, total: float, place_mm: float, guess: Floats | None, px_mm: float
+) -> float:
+    """Return the place along the contour that comes nearest to where a tip is first thought to be [mm]."""
+    if guess is None:
+        return place_mm
+    off = np.linspace(-_REACH, _REACH, 57) * px_mm
+    grid, ring = np.append(at, total), _closed(xy_mm)
+    where = (place_mm + off) % total
+    points = np.stack([np.interp(where, grid, ring[:, k]) for k in (0, 1)], axis=1)
+    return float(place_mm + off[np.hypot(*(points - guess).T).argmin()])
+
+
+def _tip(xy_mm: Floats, at: Floats, total: float, place_mm: float, px_mm: float) -> Floats | None:
+    """Return where parabolas through the two sides of a sharp tip meet, None where the sides are no such curves."""
+    if total < 4 * _TIP_FAR * px_mm:
+        return None
+    off = np.linspace(_TIP_NEAR, _TIP_FAR, 12)
+    grid, ring = np.append(at, total), _closed(xy_mm)
+    sides = []
+    for sign in (-1.0, 1.0):
+        where = (place_mm + sign * off * px_mm) % total
+        points = np.stack([np.interp(where, grid, ring[:, k]) for k in (0, 1)], axis=1)
+        bent = _side(off, points, px_mm)
+        if bent is None:
+            return None
+        sides.append(bent)
+    return _crossing(sides[0], sides[1])
+
+
+def _side(off: Floats, points: Floats, px_mm: float) -> Floats | None:
+    """Return a straight side if it is one, else a parabola (constants, slopes, bends), None if neither fits."""
+    fit = np.polynomial.polynomial
+    for degree, most_px in ((1, _STRAIGHT), (2, _SAG)):
+        bent = np.asarray(fit.polyfit(off, points, degree), float)
+        if np.abs(points - fit.polyval(off, bent).T).max() <= most_px * px_mm:
+            return np.vstack([bent, np.zeros((3 - len(bent), 2))])
+    return None
+
+
+def _crossing(a: Floats, b: Floats) -> Floats | None:
+    """Return where two parabolas (constants, slopes, bends of x and y) cross near their start."""
+    u = np.zeros(2)
+    for _ in range(6):
+        here = [c[0] + c[1] * v + c[2] * v * v for c, v in ((a, u[0]), (b, u[1]))]
+        slope = np.stack([a[1] + 2 * a[2] * u[0], -(b[1] + 2 * b[2] * u[1])], axis=1)
+        if abs(np.linalg.det(slope)) < 1e-12:
+            return None
+        u = np.clip(u - np.linalg.solve(slope, here[0] - here[1]), -_REACH, _TIP_NEAR)
+    here = [c[0] + c[1] * v + c[2] * v * v for c, v in ((a, u[0]), (b, u[1]))]
+    met = float(np.hypot(*(here[0] - here[1]))) < 1e-3
+    return np.asarray(here[0]) if met else None
 
 
 def _apart(a: float, b: float, total: float) -> float:

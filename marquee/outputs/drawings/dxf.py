@@ -17,7 +17,7 @@ _MILLIMETRES = 4
 
 
 def dxf_bytes(drawing: Drawing) -> bytes:
-    """Return the DXF file; curves as polylines within a hundredth of a millimetre."""
+    """Return the DXF file; curves as polylines within a few micrometres."""
     with _undated():
         document = _document(drawing)
         stream = io.StringIO()
