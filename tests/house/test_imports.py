@@ -23,6 +23,7 @@ ORDER = (
     ("project",),
     ("project_template",),
     ("colour",),
+    ("bench",),
     ("artwork",),
     ("box",),
     ("power",),

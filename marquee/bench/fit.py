@@ -1,0 +1,164 @@
+"""Maximum a posteriori: the data sheet as prior, matched pairs as data that may hold slips.
+
+Unknown are each channel's log gain, peak shift and log exponent, and one overall lightness. The fit sets out with
+the soft-L1 loss, then takes each pair as either an eye's normal error or, in one of ten, a slip that could have
+landed anywhere: a slip then loses its pull altogether instead of keeping a constant one. Only the data go through
+these losses, a whole pair at a time; the prior's rows do not, which `least_squares`' own loss would do.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from marquee.bench.model import Bench, Rows, misfit
+from marquee.bench.values import Posterior
+
+Array = NDArray[np.float64]
+# Standard deviations of the prior. Gain: intensities of one package differ by 1.5 to 1.9 between sheets, mostly
+# in all channels alike; peaks: about half the width of the sheets' bins; exponent: common practice, no source.
+GAIN_SD, PEAK_SD_NM, EXPONENT_SD = 0.25, {"R": 1.5, "G": 3.0, "B": 1.5, "W": 0.1}, 0.05
+# Share of pairs that are slips, and where those land: over an LED triangle's area in u′v′ (0.03, a third of it, as
+# slips of one pot stay near) and over e² in luminance. Ours, no source; the fit changes little with them.
+SLIP_SHARE, _SLIP_UV_AREA, _SLIP_LN_Y = 0.1, 0.03, 2.0
+# Overall lightness is whatever the maker had set: hardly any prior.
+_SCALE_SD = 2.0
+_TRIES = 60
+_STEP = 1e-5
+Loss = Callable[[Array], Array]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Fitted:
+    """The unknowns (3n + 1,) with their covariance, overall lightness last; and how surely each pair is no slip."""
+
+    unknown: Array
+    covariance: Array
+    trust: Array
+
+    @property
+    def posterior(self) -> Posterior:
+        """What is known of gains, peaks and exponents."""
+        return Posterior(mean=self.unknown[:-1], covariance=self.covariance[:-1, :-1])
+
+    @property
+    def log_scale(self) -> float:
+        """The logarithm of the intensity [cd] the matched white had."""
+        return float(self.unknown[-1])
+
+
+def prior_of(bench: Bench) -> Posterior:
+    """Return what is known of a part's gains, peaks and exponents before anything is measured."""
+    peaks = [PEAK_SD_NM[channel] for channel in bench.part.channels]
+    n = bench.channels
+    sd = np.array([GAIN_SD] * n + peaks + [EXPONENT_SD] * n)
+    return Posterior(mean=np.zeros(3 * n), covariance=np.diag(sd**2))
+
+
+def fit_rows(rows: Rows, bench: Bench, prior: Posterior, start: Fitted | None = None) -> Fitted:
+    """Return the fit to matched pairs.
+
+    Parameters
+    ----------
+    rows : Rows
+        Matched pairs; none leave the prior.
+    bench : Bench
+        The part they were matched on.
+    prior : Posterior
+        What is known without them.
+    start : Fitted or None
+        A fit to nearly the same rows, to set out from.
+    """
+    level = _likely_scale(prior.mean, rows, bench)
+    zero = np.append(prior.mean, level)
+    sd = np.append(np.sqrt(np.diag(prior.covariance)), _SCALE_SD)
+    task = _Task(rows=rows, bench=bench, prior=prior, level=level, sd=sd)
+    slips = _slip_loss(rows)
+    # A loss that lets go of slips has several minima: of those found from different starts, the lowest.
+    starts = [start.unknown] if start else [_minimise(task, _soft_l1, zero)[1], zero]
+    found = [_minimise(task, slips, at) for at in starts]
+    unknown = min(found, key=lambda one: one[0])[1]
+    trust = _trust(misfit(unknown, rows, bench), rows)
+    jacobian = pair_jacobian(unknown, rows, bench)
+    known = np.zeros((len(zero), len(zero)))
+    known[:-1, :-1] = np.linalg.inv(prior.covariance)
+    known[-1, -1] = _SCALE_SD**-2
+    information = np.einsum("mki,m,mkj->ij", jacobian, trust, jacobian) + known
+    return Fitted(unknown=unknown, covariance=np.linalg.inv(information), trust=trust)
+
+
+def pair_jacobian(unknown: Array, rows: Rows, bench: Bench) -> Array:
+    """Return the derivatives (m, 3, 3n + 1) of the pairs' misfits by the unknowns."""
+    step = _STEP * np.eye(len(unknown))
+    change = misfit(unknown + step, rows, bench) - misfit(unknown - step, rows, bench)
+    return np.moveaxis(change, 0, -1) / (2 * _STEP)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Task:
+    rows: Rows
+    bench: Bench
+    prior: Posterior
+    level: float
+    sd: Array
+
+
+def _minimise(task: _Task, loss: Loss, start: Array) -> tuple[float, Array]:
+    from scipy.optimize import least_squares
+
+    root = np.linalg.inv(np.linalg.cholesky(task.prior.covariance))
+
+    def residuals(unknown: Array) -> Array:
+        off = misfit(unknown, task.rows, task.bench)
+        squared = np.square(off).sum(axis=-1)
+        # Each pair's three residuals shrink together, so that their squares sum to the loss.
+        factor = np.sqrt(loss(squared) / np.maximum(squared, 1e-12))
+        shrunk = (off * factor[..., None]).reshape(*unknown.shape[:-1], -1)
+        before = (unknown[..., :-1] - task.prior.mean) @ root.T
+        level = (unknown[..., -1:] - task.level) / _SCALE_SD
+        return np.concatenate([shrunk, before, level], axis=-1)
+
+    def slopes(unknown: Array) -> Array:
+        step = _STEP * np.eye(len(unknown))
+        change = residuals(unknown + step) - residuals(unknown - step)
+        return np.asarray(change.T / (2 * _STEP), float)
+
+    found = least_squares(residuals, start, slopes, x_scale=task.sd, max_nfev=_TRIES)
+    return float(found.cost), np.asarray(found.x, float)
+
+
+def _soft_l1(squared: Array) -> Array:
+    return np.asarray(2.0 * (np.sqrt(1.0 + np.maximum(squared, 1e-12)) - 1.0), float)
+
+
+def _slip_density(rows: Rows) -> Array:
+    """Return the density of slips over that of the eye's errors at its peak, weighed by their shares (m,)."""
+    normal = 2 * np.pi * rows.sd_uv**2 / _SLIP_UV_AREA
+    luminance = np.minimum(np.sqrt(2 * np.pi) * rows.sd_ln_y / _SLIP_LN_Y, 1.0)
+    return np.asarray(SLIP_SHARE / (1 - SLIP_SHARE) * normal * luminance, float)
+
+
+def _slip_loss(rows: Rows) -> Loss:
+    density = _slip_density(rows)
+
+    def loss(squared: Array) -> Array:
+        floored = np.maximum(squared, 1e-12)
+        rho = -2.0 * np.log((np.exp(-floored / 2) + density) / (1 + density))
+        return np.asarray(np.maximum(rho, 0.0), float)
+
+    return loss
+
+
+def _trust(off: Array, rows: Rows) -> Array:
+    normal = np.exp(-np.square(off).sum(axis=1) / 2)
+    return np.asarray(normal / (normal + _slip_density(rows)), float)
+
+
+def _likely_scale(theta: Array, rows: Rows, bench: Bench) -> float:
+    if not len(rows.xyz):
+        return float(np.log(bench.columns(theta)[:, 1].sum()))
+    off = misfit(np.append(theta, 0.0), rows, bench)[:, 2] * rows.sd_ln_y
+    return float(np.median(off))
