@@ -15,7 +15,7 @@ from marquee.errors import QuantityError
 from marquee.project import BoxSettings
 from marquee.values import Box, Wall, ZoneMap
 
-_MOST_REPAIRS = 3
+_MOST_REPAIRS, _MANY_NODES = 3, 1000
 
 
 def build_box(zone_map: ZoneMap, settings: BoxSettings) -> Box:
@@ -75,7 +75,7 @@ def draw_network(ground: Ground) -> Network:
     shores = Shores(ground)
     network = network_of_labels(shortest_labels(ground), ground)
     relax(network, ground, shores)
-    for _ in range(_MOST_REPAIRS):
+    for _ in range(_MOST_REPAIRS if len(network.node_mm) <= _MANY_NODES else 1):
         before = network.total_mm
         network = repaired(network, ground)
         relax(network, ground, shores)

@@ -176,38 +176,41 @@ def repaired(network: Network, ground: Ground) -> Network:
     """Return the network with crossings made junctions, cells without land given away, needless walls dropped."""
     import shapely
 
-    faces = faces_of(network, ground)
-    owner = owners_of(faces, ground)
-    owner = _given_to_neighbours(faces, owner)
-    merged = {
-        zone: shapely.unary_union([f for f, z in zip(faces, owner, strict=True) if z == zone])
-        for zone in sorted(set(owner))
-    }
-    beside_rim = shapely.buffer(rim(ground), 1e-6)
-    union = shapely.unary_union(
-        [shapely.difference(shapely.boundary(shape), beside_rim) for shape in merged.values()]
-    )
-    strings = [p for p in shapely.get_parts(union) if p.geom_type == "LineString"]
-    parts = list(shapely.get_parts(shapely.line_merge(shapely.MultiLineString(strings))))
-    shapes = list(merged.items())
-    tree = shapely.STRtree([s for _, s in shapes])
+    lines = [shapely.LineString(line.path_mm) for line in network.lines]
+    strings = list(shapely.get_parts(shapely.unary_union([*lines, rim(ground)])))
+    faces = [f for f in shapely.get_parts(shapely.polygonize(strings)) if f.area > 1e-9]
+    owner = np.array([*_given_to_neighbours(faces, owners_of(faces, ground)), -1])
+    tree = shapely.STRtree(faces)
+    beside = owner[_faces_beside([shapely.get_coordinates(s) for s in strings], tree)]
+    parting = (beside[:, 0] != beside[:, 1]) & (beside >= 0).all(axis=1)
+    kept = [s for s, parts in zip(strings, parting, strict=True) if parts]
+    if not kept:
+        return _network([], ground, lambda _: (0, 0))
+    merged = shapely.get_parts(shapely.line_merge(shapely.MultiLineString(kept)))
+    paths = [_snapped(shapely.get_coordinates(part), ground) for part in merged]
+    zones = owner[_faces_beside(paths, tree)]
+    at = {id(path): (int(z[0]), int(z[1])) for path, z in zip(paths, zones, strict=True)}
+    return _network(paths, ground, lambda path: at[id(path)], scale=1.0)
 
-    def sides(path: Floats) -> tuple[int, int]:
-        lengths = np.hypot(*np.diff(path, axis=0).T)
-        k = int(np.argmax(lengths))
-        (x0, y0), (x1, y1) = path[k], path[k + 1]
-        off = min(1e-4, lengths[k] / 4) / lengths[k]
-        mid_x, mid_y, nx, ny = (x0 + x1) / 2, (y0 + y1) / 2, -(y1 - y0) * off, (x1 - x0) * off
-        out = []
-        for sign in (1, -1):
-            hits = tree.query(shapely.Point(mid_x + sign * nx, mid_y + sign * ny), "within")
-            out.append(shapes[int(hits[0])][0] if len(hits) else -1)
-        return out[0], out[1]
 
-    paths = [_snapped(shapely.get_coordinates(p), ground) for p in parts if p.length > 1e-6]
-    found = _network(paths, ground, sides, scale=1.0)
-    found.lines = [li for li in found.lines if li.zones[0] != li.zones[1] and -1 not in li.zones]
-    return found
+def _faces_beside(paths: list[Floats], tree: shapely.STRtree) -> NDArray[np.intp]:
+    """Return (paths, 2) numbers of the faces left and right of each path's longest step, -1 for none."""
+    import shapely
+
+    places = np.empty((len(paths), 2, 2))
+    for k, path in enumerate(paths):
+        steps = np.diff(path, axis=0)
+        lengths = np.hypot(*steps.T)
+        longest = int(np.argmax(lengths))
+        aside = np.array([-steps[longest, 1], steps[longest, 0]])
+        aside *= min(1e-4, lengths[longest] / 4) / max(lengths[longest], 1e-12)
+        middle = (path[longest] + path[longest + 1]) / 2
+        places[k] = middle + aside, middle - aside
+    face = np.full(2 * len(paths), -1, np.intp)
+    points = shapely.points(places.reshape(-1, 2))
+    which, found = tree.query(points, predicate="within")
+    face[which] = found
+    return face.reshape(-1, 2)
 
 
 def _snapped(path: Floats, ground: Ground) -> Floats:

@@ -9,6 +9,8 @@ from marquee.box.network import Line, Network
 from marquee.box.taut import Shores, pull_taut
 
 _MOST_ROUNDS, _STILL_MM = 60, 0.01
+# Pictures of noise have thousands of junctions; their places then matter less than an answer in time.
+_NODE_MOVES = 12_000
 _SLIDES_MM = (2.0, 0.5, 0.1)
 _AROUND = np.stack([np.cos(np.arange(16) * np.pi / 8), np.sin(np.arange(16) * np.pi / 8)], axis=1)
 # A place this little inside land counts as free: paths touch the land they are pulled around [mm].
@@ -49,7 +51,8 @@ def relax(network: Network, ground: Ground, shores: Shores) -> None:
     pull_taut(network, shores)
     before, best = network.total_mm, network.copy()
     worse = 0
-    for _ in range(_MOST_ROUNDS):
+    rounds = int(np.clip(_NODE_MOVES // max(len(network.node_mm), 1), 2, _MOST_ROUNDS))
+    for _ in range(rounds):
         if not _move_nodes(network, sea):
             break
         pull_taut(network, shores)
@@ -107,7 +110,7 @@ def _lengthen(line: Line, node_mm: Floats, moved: np.ndarray) -> None:
 def _median(here: Floats, around: Floats) -> Floats:
     """Return the point with the least sum of distances (Weiszfeld's iteration)."""
     place = here.copy()
-    for _ in range(50):
+    for _ in range(25):
         distance = np.maximum(np.hypot(*(around - place).T), 1e-6)
         weight = 1 / distance
         new = (around * weight[:, None]).sum(axis=0) / weight.sum()
