@@ -24,7 +24,7 @@ def coverage(
     x = (np.arange(columns * fine) + 0.5) * mm_per_px / fine
     y = (np.arange(rows * fine) + 0.5) * mm_per_px / fine
     hit = inside(x[None, :], y[:, None])
-    return hit.reshape(rows, fine, columns, fine).mean(axis=(1, 3))
+    return np.asarray(hit.reshape(rows, fine, columns, fine).mean(axis=(1, 3)))
 
 
 def face(

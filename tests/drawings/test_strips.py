@@ -202,5 +202,6 @@ def test_boards_notch_only_for_the_leds_under_the_wall() -> None:
 
 def test_a_box_without_walls_has_nothing_to_cut_but_the_face() -> None:
     cut = planned(box())
-    assert cut.strips == cut.sheets == ()
+    assert not cut.strips
+    assert not cut.sheets
     assert len(cut.openings) == 1
