@@ -43,7 +43,7 @@ class Views:
         # A ray is cut by a face it meets before it has risen to the face's top.
         rise = scene.depth_mm - scene.led_z_mm
         self._share = np.maximum((edges.top_mm[wall] - scene.led_z_mm) / rise, 1e-9)
-        self._found: dict[int, tuple[Star, tuple[Star, ...]]] = {}
+        self._centres: dict[int, Star] = {}
 
     def reach(self, led: int) -> tuple[Floats, Floats]:
         """Return the corners of a rectangle outside which the LED lights nothing.
@@ -54,17 +54,23 @@ class Views:
         grown = self._xy[led] + (box - self._xy[led]) / self._share.min(initial=1.0)
         return grown[0] - self._window_mm, grown[1] + self._window_mm
 
-    def of(self, led: int) -> tuple[Star, tuple[Star, ...]]:
-        """Return what the LED's centre and the quarters of its window see of the diffuser."""
-        if led not in self._found:
-            low, high = self.reach(led)
-            near = (np.maximum(self._a, self._b) >= low) & (np.minimum(self._a, self._b) <= high)
-            at = near.all(axis=1)
-            a, b, share = self._a[at], self._b[at], self._share[at]
-            corners = self._xy[led] + self._window_mm / 4 * _QUARTERS
-            quarters = tuple(star(corner, a, b, share) for corner in corners)
-            self._found[led] = star(self._xy[led], a, b, share), quarters
-        return self._found[led]
+    def of(self, led: int) -> Star:
+        """Return what the LED's centre sees of the diffuser."""
+        if led not in self._centres:
+            self._centres[led] = star(self._xy[led], *self._faces(led))
+        return self._centres[led]
+
+    def quarters(self, led: int) -> tuple[Star, ...]:
+        """Return what the quarters of the LED's window see of the diffuser."""
+        faces = self._faces(led)
+        corners = self._xy[led] + self._window_mm / 4 * _QUARTERS
+        return tuple(star(corner, *faces) for corner in corners)
+
+    def _faces(self, led: int) -> tuple[Floats, Floats, Floats]:
+        low, high = self.reach(led)
+        near = (np.maximum(self._a, self._b) >= low) & (np.minimum(self._a, self._b) <= high)
+        at = near.all(axis=1)
+        return self._a[at], self._b[at], self._share[at]
 
 
 def direct_lux(scene: Scene, plan: Plan2D, elements: Elements, views: Views) -> Floats:
@@ -123,7 +129,7 @@ def _shadowed(
     own = elements.region == home
     if plan.convex[home] and not scene.has_gap:
         return np.where(own, lux, 0.0)
-    centre, quarters = views.of(led)
+    centre = views.of(led)
     # Over a gap light may reach any element, otherwise only those of its own region.
     asked = np.flatnonzero(own) if not scene.has_gap else _inside(elements.point, views.reach(led))
     seen = np.zeros(len(lux))
@@ -135,7 +141,8 @@ def _shadowed(
     seen[edge] = centre.sees(points.reshape(-1, 2)).reshape(-1, 4).mean(axis=1)
     lux = lux * seen
     mixed = _near_change(seen, elements, own)
-    lux[mixed] = _fine(scene, elements, quarters, mixed)
+    if mixed.size:
+        lux[mixed] = _fine(scene, elements, views.quarters(led), mixed)
     return lux
 
 
@@ -181,7 +188,7 @@ def _fine(scene: Scene, elements: Elements, quarters: tuple[Star, ...], which: I
 
 
 def direct_at(scene: Scene, views: Views, points: Floats) -> Floats:
-    """Return (channels, points) direct illuminance at points under the diffuser, window quarters averaged [lx]."""
+    """Return (channels, points) direct illuminance at points under the diffuser, LEDs taken as points [lx]."""
     direct = np.zeros((scene.led_cd.shape[1], len(points)))
     height = scene.depth_mm - scene.led_z_mm
     reach2 = (_SLOT_REACH_DEPTHS * scene.depth_mm) ** 2
@@ -191,8 +198,7 @@ def direct_at(scene: Scene, views: Views, points: Floats) -> Floats:
             continue
         near = _inside(points, views.reach(led))
         near = near[((points[near] - scene.led_xy_mm[led]) ** 2).sum(axis=1) < reach2]
-        for quarter in views.of(led)[1]:
-            offset = points[near] - quarter.origin
-            lux = lambertian_lux(offset, height) * quarter.sees(points[near]) / 4
-            direct[np.ix_(lit, near)] += scene.led_cd[led, lit][:, None] * lux
+        centre = views.of(led)
+        lux = lambertian_lux(points[near] - centre.origin, height) * centre.sees(points[near])
+        direct[np.ix_(lit, near)] += scene.led_cd[led, lit][:, None] * lux
     return direct

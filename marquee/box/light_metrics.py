@@ -18,6 +18,8 @@ LEDS_VISIBLE = 0.6
 # Light from other zones above this share, or a colour shift above this, is worth a word (common practice, no source).
 BLEED_SHARE = 0.03
 BLEED_DELTA_E = 2.0
+# Shares below this are not listed one by one.
+_LEAST_SHARE = 1e-5
 # An element below this share of its zone's mean is as good as dark (common practice, no source).
 DARK_SHARE = 0.02
 
@@ -71,7 +73,7 @@ def _zone_light(
     mean, highest = float(luminance.mean()), float(luminance.max())
     worst = int(luminance.argmin())
     shares = emitted[:, 1] * gain.mean(axis=1) / mean if mean > 0 else np.zeros(len(emitted))
-    others = [(k, float(shares[k])) for k in range(len(shares)) if k != zone and shares[k] > 0]
+    others = [(k, float(shares[k])) for k in range(len(shares)) if k != zone]
     return ZoneLight(
         zone=zone,
         luminance_cd_m2=mean,
@@ -79,7 +81,9 @@ def _zone_light(
         min_over_max=float(luminance[worst]) / highest if highest > 0 else 0.0,
         worst_mm=(float(place[0][worst]), float(place[1][worst])),
         bleed=float(sum(share for _, share in others)),
-        bleed_from=tuple(sorted(others, key=lambda pair: (-pair[1], pair[0]))),
+        bleed_from=tuple(
+            sorted((o for o in others if o[1] > _LEAST_SHARE), key=lambda o: (-o[1], o[0]))
+        ),
         bleed_delta_e_2000=_shift(zone, gain, emitted, white),
     )
 

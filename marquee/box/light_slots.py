@@ -33,8 +33,11 @@ class Slots:
     points: Floats
 
 
-def pair_slots(scene: Scene, walls: Walls) -> Slots:
-    """Return every opening with the one it leads to: the nearest straight across the barrier."""
+def pair_slots(scene: Scene, walls: Walls, populated: NDArray[np.bool_]) -> Slots:
+    """Return every opening with the one it leads to: the nearest straight across the barrier.
+
+    Only between `populated` regions (regions,), those that hold elements; other openings act as wall.
+    """
     here = np.flatnonzero(walls.opening)
     middle = walls.middle
     gap = scene.depth_mm - walls.level_mm[:, -2]
@@ -46,6 +49,7 @@ def pair_slots(scene: Scene, walls: Walls) -> Slots:
     far = np.array(there, np.intp).reshape(-1)
     t = np.maximum(np.array(length).reshape(-1), 1e-3)
     kept = (far >= 0) & (t < _LONGEST_GAPS * gap[here])
+    kept &= populated[walls.region[here]] & populated[walls.region[far]]
     here, far, t = here[kept], far[kept], t[kept]
     g = gap[here]
     way = -walls.normal[here][:, None, :] * (t[:, None] * _places())[..., None]

@@ -81,7 +81,8 @@ class _Exchange:
         self.scene, self.plan, self.elements, self.views = scene, plan, elements, views
         self.direct = direct
         self.walls = cut_walls(scene, plan)
-        self.slots = pair_slots(scene, self.walls)
+        populated = np.bincount(elements.patch_region, minlength=len(plan.regions)) > 0
+        self.slots = pair_slots(scene, self.walls, populated)
         self.notched = pair_notches(scene, self.walls, views.home)
         self.cells = [
             cell_of(scene, plan, elements, self.walls, region)

@@ -77,7 +77,8 @@ def test_bleed_shares_and_own_light_make_the_whole() -> None:
         assert own + zone.bleed * zone.luminance_cd_m2 == pytest.approx(
             zone.luminance_cd_m2, rel=1e-5
         )
-        assert zone.bleed == pytest.approx(sum(share for _, share in zone.bleed_from))
+        # Shares below 1e-5 are not listed, and there are two neighbours.
+        assert zone.bleed == pytest.approx(sum(share for _, share in zone.bleed_from), abs=2e-5)
 
 
 def test_a_coarse_pitch_in_a_shallow_box_is_called_uneven_with_depth_and_pitch_named() -> None:
