@@ -78,6 +78,8 @@ def draw_network(ground: Ground) -> Network:
     for _ in range(_MOST_REPAIRS if len(network.node_mm) <= _MANY_NODES else 1):
         before = network.total_mm
         network = repaired(network, ground)
+        if len(network.node_mm) > _MANY_NODES:
+            break
         relax(network, ground, shores)
         if abs(network.total_mm - before) < 0.01:
             break

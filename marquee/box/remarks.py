@@ -12,6 +12,8 @@ from marquee.project import BoxSettings
 from marquee.values import Cell, Wall, ZoneMap
 
 _MOST_PLACES = 4
+# From here on another design is cheaper than the work (common practice, no source).
+_MANY_WALLS = 150
 # Stretches nearer to each other than this along a wall are told as one [mm].
 _JOIN_MM = 10.0
 
@@ -31,6 +33,15 @@ def box_findings(
         own = [wall for wall in walls if wall.zones == pair]
         found += _pair_findings(zone_map, room, own, settings)
     found += _covered(zone_map, ground, cells)
+    if len(walls) > _MANY_WALLS:
+        found.append(
+            Finding(
+                code="barriers.many",
+                where="face",
+                message=f"{len(walls)} walls are more than anybody cuts; leave out specks (--min-area), merge colours "
+                "(--merge), or light the finest part as one zone with a hue cycle (an override)",
+            )
+        )
     return tuple(found)
 
 

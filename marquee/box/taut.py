@@ -8,7 +8,8 @@ from numpy.typing import NDArray
 from marquee.box.ground import Floats, Ground
 from marquee.box.network import Line, Network
 
-_MOST_PASSES = 400
+# Lines are valid after every pass; thousands of them, as in noise, are left less than taut.
+_MOST_PASSES, _PASSES_IF_MANY, _MANY_LINES = 400, 30, 1500
 # Triangles smaller than this hold nothing [mm²].
 _NOTHING_MM2 = 1e-9
 
@@ -38,18 +39,22 @@ def pull_taut(network: Network, shores: Shores) -> None:
     pass on that side, else replaced by the hull of the corners in it; what remains is the shortest path with
     the same land on either side.
     """
-    for turn in range(_MOST_PASSES):
-        jobs = [(line, _chosen(line, turn % 2)) for line in network.lines]
-        jobs = [(line, chosen) for line, chosen in jobs if len(chosen)]
-        if not jobs:
-            if not any(line.active[_inner(line)].any() for line in network.lines):
-                return
-            continue
-        _one_pass(jobs, shores)
-
-
-def _inner(line: Line) -> slice:
-    return slice(None) if line.closed else slice(1, -1)
+    live = [(line, 0) for line in network.lines]
+    for turn in range(_MOST_PASSES if len(live) <= _MANY_LINES else _PASSES_IF_MANY):
+        jobs: list[tuple[Line, NDArray[np.intp]]] = []
+        still: list[tuple[Line, int]] = []
+        for line, idle in live:
+            chosen = _chosen(line, turn % 2)
+            if len(chosen):
+                jobs.append((line, chosen))
+                still.append((line, 0))
+            elif idle == 0:  # its vertices of the other parity may still be active
+                still.append((line, 1))
+        live = still
+        if not live:
+            return
+        if jobs:
+            _one_pass(jobs, shores)
 
 
 def _chosen(line: Line, parity: int) -> NDArray[np.intp]:
