@@ -57,12 +57,15 @@ def _constants(source: str, form: str, flags: dict[str, Any]) -> str:
 def _differences(
     text: str, where: str, source: str | None, flags: dict[str, Any]
 ) -> tuple[str, ...]:
+    from marquee.outputs.header import header_text
+    from marquee.outputs.header_code import code_differences
     from marquee.outputs.header_read import check_header, edited_by_hand
     from marquee.plan import make_plan
 
     if source is None:
         return edited_by_hand(text, where)
-    return check_header(text, make_plan(project_from(source, flags)), where)
+    plan = make_plan(project_from(source, flags))
+    return check_header(text, plan, where) or code_differences(text, header_text(plan))
 
 
 def _read(path: Path) -> str:

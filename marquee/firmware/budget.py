@@ -101,8 +101,15 @@ def _check_flash(constants: Constants, row: dict[str, Any]) -> None:
             f"the tables take {constants.table_bytes} bytes of flash, it has {room}"
             f" beside {row['code_bytes']} kept for the program; {constants.run_count} runs take"
             f" {RUN_BYTES * constants.run_count} of them",
-            "lay the chain so that a zone's LEDs follow each other (fewer runs), or take a larger controller",
+            f"lay the chain so that a zone's LEDs follow each other (fewer runs){_hue_mend(constants)}, or split"
+            " the chain over two controllers, or take a larger one",
         )
+
+
+def _hue_mend(constants: Constants) -> str:
+    """Say what a sign without its hue cycle saves."""
+    saved = len(constants.channels) * len(constants.hue_cycle)
+    return f", or give mixed zones a steady colour (saves {saved} bytes)" if saved else ""
 
 
 def _timer_finding(constants: Constants, row: dict[str, Any]) -> list[Finding]:

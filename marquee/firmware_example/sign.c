@@ -5,8 +5,8 @@
  * Wiring
  *   Supply +  -> fuse -> LED rail +       Feeds, wire sizes and fuses as the plan says. The controller may run from
  *   Supply -  -> LED rail - and controller GND, joined: without a common ground the data line means nothing.
- *   PB0       -> 330 ohm -> data in of the first LED, close to it (common practice, no source)
- *   PB1       -> 330 ohm -> clock in, on clocked parts only
+ *   PB0       -> resistor -> data in of the first LED; the plan's wiring sheet says how large, close to the controller
+ *   PB1       -> the same -> clock in, on clocked parts only
  *   PD0, PD1  <- -> serial line of a USB adapter at the controller's logic level, for trimming; ground joined too
  *   A controller with 3.3 V logic needs a level shifter where the plan's notes on the data line say so.
  * Caution: switch the supply off before wiring. Software limits are no fuse: fit the fuses. Mains wiring belongs to

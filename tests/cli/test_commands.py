@@ -109,6 +109,10 @@ def test_header_check_tells_current_from_edited_from_stale(bench: Bench, sign: s
     stale = bench("header", sign, "--width", "240mm", "--check", "c.h")
     assert stale.status == 1
     assert "edited" not in stale.out
+    path.write_text(made.out.replace("pgm_read_word", "pgm_read_byte"), encoding="ascii")
+    other = bench("header", sign, "--width", "120mm", "--check", "c.h")
+    assert other.status == 1
+    assert "the values fit" in other.out
     path.write_text(made.out.replace("LATCH_US 300UL", "LATCH_US 301UL"), encoding="ascii")
     edited = bench("header", "--check", "c.h")
     assert edited.status == 1
@@ -136,6 +140,14 @@ def test_firmware_writes_a_program_with_the_plans_constants(bench: Bench, sign: 
     assert "LAMP_" in (bench.folder / "sketch" / "sign.c").read_text(encoding="ascii")
 
 
+def test_firmware_alone_holds_the_demo(bench: Bench) -> None:
+    result = bench("firmware", "sketch")
+    assert result.status == 0, result.err
+    assert "demo" in result.out
+    header = (bench.folder / "sketch" / "marquee_constants.h").read_text(encoding="ascii")
+    assert "ORB_HOLLOW_LED_COUNT" in header
+
+
 def test_power_answers_without_artwork(bench: Bench) -> None:
     words = ("power", "--leds", "300", "--pitch", "16.7mm", "--part", "ws2815")
     wiring = ("--feed", "start,end", "--wire", "18AWG", "--feed-length", "1.5m")
@@ -145,6 +157,53 @@ def test_power_answers_without_artwork(bench: Bench) -> None:
     found = json.loads(bench(*words, *wiring, "--json").out)
     assert [f["awg"] for f in found["feeds"]] == [18, 18]
     assert [f["length_mm"] for f in found["feeds"]] == [1500.0, 1500.0]
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("--pitch", "30mm"),
+        ("--part", "sk6812-rgbw-nw"),
+        ("--feed", "start"),
+        ("--wire", "14AWG"),
+        ("--feed-length", "3m"),
+        ("--supply", "5V/2A"),
+        ("--extra", "0.3A"),
+        ("--extra", "shelf lamps=500mA"),
+        ("--rail", "0.2"),
+        ("--copper", "70"),
+        ("--tariff", "0.3"),
+        ("--currency", "EUR"),
+        ("--hours", "6"),
+        ("--cabinets", "3"),
+        ("--price", "fuse=0.4"),
+        ("--measured-w", "9"),
+    ],
+    ids=lambda words: f"{words[0]}={words[1]}",
+)
+def test_every_power_option_changes_the_answer(bench: Bench, words: tuple[str, ...]) -> None:
+    base = ("power", "--leds", "60", "--json")
+    plain, changed = bench(*base), bench(*base, *words)
+    assert changed.status == 0, changed.err
+    assert json.loads(changed.out) != json.loads(plain.out)
+
+
+def test_power_lists_findings_in_json_as_in_text(bench: Bench) -> None:
+    words = ("power", "--leds", "60", "--supply", "5V/2A")
+    codes = [finding["code"] for finding in json.loads(bench(*words, "--json").out)["warnings"]]
+    assert "power.brightness-capped" in codes
+    assert all(f"[{code}]" in bench(*words).out for code in codes)
+
+
+@pytest.mark.parametrize(
+    "words", [("--extra", "1", "--extra", "2"), ("--price", "supply"), ("--extra", "a=2W")]
+)
+def test_power_refuses_loads_and_prices_it_cannot_read(
+    bench: Bench, words: tuple[str, ...]
+) -> None:
+    result = bench("power", "--leds", "60", *words)
+    assert result.status == 2
+    assert result.err.count("\n") == 1
 
 
 def test_power_solves_a_network_as_ngspice_does(bench: Bench) -> None:

@@ -177,8 +177,11 @@ def test_global_setting_scales_the_estimated_current() -> None:
 def test_too_many_runs_for_the_flash_are_refused() -> None:
     # 106 LEDs are the most of this chip, so only a long hue cycle can fill its flash.
     sign = _sign(106, controller="attiny85", cycling=(0,), codes=((),), hues=1400)
-    with pytest.raises(MarqueeError, match="bytes of flash"):
+    with pytest.raises(MarqueeError, match="bytes of flash") as caught:
         make_plan(sign)
+    # Three channels a step; the other ways out are fewer runs, two controllers, a larger one.
+    for way in ("fewer runs", "steady colour (saves 4200 bytes)", "split", "larger"):
+        assert way in str(caught.value)
 
 
 def test_unknown_controller_names_the_nearest() -> None:
