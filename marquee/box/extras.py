@@ -10,6 +10,8 @@ from marquee.box.ground import Floats
 from marquee.errors import Finding
 from marquee.values import ZoneMap
 
+_MOST_PLACES = 4
+
 
 def add_extras(
     chambers: Chambers,
@@ -23,32 +25,42 @@ def add_extras(
     It sits at the cell's pole of inaccessibility, the place farthest from its walls, and joins the chain
     where that adds least wire and crosses nothing.
     """
-    findings: list[Finding] = []
-    added: list[Floats] = []
+    added: dict[int, list[Floats]] = {}
+    refused: dict[int, list[Floats]] = {}
     for missing in sorted(set(chambers.needy.tolist()) - set(cell.tolist())):
-        zone = zone_map.zones[int(chambers.zone[missing])]
-        place = _pole(chambers, missing)
-        where = f"'{zone.name}', {place[0]:.0f}, {place[1]:.0f} mm"
+        zone, place = int(chambers.zone[missing]), _pole(chambers, missing)
         if chambers.holding(place[None])[0] != missing:
-            findings.append(
-                Finding(
-                    code="leds.no-room",
-                    where=where,
-                    message=f"no LED {2 * chambers.half_mm:g} mm wide fits this cell, its apertures stay dark; use a "
-                    "smaller package, a thinner wall, or light them with a neighbour (an override with its name)",
-                )
-            )
+            refused.setdefault(zone, []).append(place)
             continue
-        added.append(place)
+        added.setdefault(zone, []).append(place)
         xy_mm, cell, run = _insert(xy_mm, cell, run, place, missing)
-        findings.append(
-            Finding(
-                code="leds.extra",
-                where=where,
-                message="the rows miss this cell; one extra LED on a jumper lights it. A smaller pitch would reach it",
-            )
-        )
+    findings = [_no_room(zone_map, chambers, z, places) for z, places in sorted(refused.items())]
+    findings += [_extra(zone_map, z, places) for z, places in sorted(added.items())]
     return xy_mm, cell, run, findings
+
+
+def _no_room(zone_map: ZoneMap, chambers: Chambers, zone: int, places: list[Floats]) -> Finding:
+    return Finding(
+        code="leds.no-room",
+        where=_where(zone_map, zone, places),
+        message=f"no LED {2 * chambers.half_mm:g} mm wide fits {len(places)} cell(s), whose apertures stay dark; use a "
+        "smaller package, a thinner wall, or light them with a neighbour (an override with its name)",
+    )
+
+
+def _extra(zone_map: ZoneMap, zone: int, places: list[Floats]) -> Finding:
+    return Finding(
+        code="leds.extra",
+        where=_where(zone_map, zone, places),
+        message=f"the places at this pitch miss {len(places)} cell(s); one extra LED on a jumper lights each. A smaller "
+        "pitch would reach more of them",
+    )
+
+
+def _where(zone_map: ZoneMap, zone: int, places: list[Floats]) -> str:
+    shown = "; ".join(f"{x:.0f}, {y:.0f} mm" for x, y in places[:_MOST_PLACES])
+    more = len(places) - _MOST_PLACES
+    return f"'{zone_map.zones[zone].name}', {shown}" + (f" and {more} more" if more > 0 else "")
 
 
 def _pole(chambers: Chambers, cell: int) -> Floats:
