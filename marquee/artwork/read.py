@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageOps, UnidentifiedImageError
 
-from marquee.artwork.png import SIGNATURE, PngHeader, check_png
+from marquee.artwork.png import SIGNATURE, PngHeader, check_png, check_rows
 from marquee.artwork.tone import coding_finding, to_srgb
 from marquee.errors import Finding, InputError
 from marquee.project import ArtworkSettings
@@ -68,7 +68,7 @@ def read_artwork(path: Path, settings: ArtworkSettings) -> Artwork:
         header = check_png(data, where) if data.startswith(SIGNATURE) else None
         if header is not None:
             _check_size(header.width_px, header.height_px, where, settings)
-        image, findings = _decode(data, where, settings)
+        image, findings = _decode(data, header, where, settings)
         image, alpha, more = _samples(image, header, where)
     findings += more + coding_finding(header.coding if header else None, where)
     if alpha is not None and int(alpha.min()) == 255:
@@ -137,7 +137,7 @@ def _check_size(width_px: int, height_px: int, where: str, settings: ArtworkSett
 
 
 def _decode(
-    data: bytes, where: str, settings: ArtworkSettings
+    data: bytes, header: PngHeader | None, where: str, settings: ArtworkSettings
 ) -> tuple[Image.Image, list[Finding]]:
     """Return the loaded first picture, turned upright."""
     try:
@@ -159,6 +159,9 @@ def _decode(
     try:
         frames = int(getattr(image, "n_frames", 1))
         image.load()
+        last_row = image.crop((0, image.height - 1, image.width, image.height))
+        if header is not None and not np.asarray(last_row).any():
+            check_rows(data, header, where)
         if image.format != "TIFF":  # Pillow turns TIFF itself
             image = _upright(image)
     except _DECODER_ERRORS as error:
