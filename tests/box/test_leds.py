@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from marquee.box.barriers import build_box
 from marquee.box.leds import place_leds
+from marquee.box.slots import with_slots
 from marquee.errors import QuantityError
 from marquee.project import BoxSettings, LedSettings
 from marquee.values import Box, Chain, Part, ZoneMap
@@ -262,3 +263,17 @@ def test_any_pitch_and_package_keeps_leds_in_their_cells(
     assert len(chain.x_mm) == len(chain.zone) == len(chain.row)
     if not any(f.code == "leds.no-room" for f in chain.findings):
         assert_every_cell_is_lit(zones, box, chain)
+
+
+def test_a_wall_is_notched_once_for_each_row_that_passes_under_it() -> None:
+    # One upright wall in the middle, 60 mm long; four rows 15 mm apart cross it at 7.5, 22.5, 37.5 and 52.5 mm.
+    labels = blank(200, 60)
+    rect(labels, 0, (0, 10, 90, 50))
+    rect(labels, 1, (110, 10, 200, 50))
+    _, box, chain = placed(labels)
+    (wall,) = with_slots(box, chain).walls
+    rows = np.unique(chain.y_mm)
+    up = wall.path_mm[0][1] < wall.path_mm[-1][1]
+    assert wall.slots_mm == pytest.approx(sorted(rows if up else 60 - rows), abs=0.01)
+    assert len(rows) == 4
+    assert wall.length_mm == pytest.approx(60.0, abs=0.01)
