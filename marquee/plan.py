@@ -59,11 +59,12 @@ def make_plan(project: Project) -> Plan:
     """
     from marquee.artwork.palette import read_palette
     from marquee.artwork.read import read_artwork
+    from marquee.bench.calibration_file import part_as_measured
     from marquee.colour.parts import load_part
 
     artwork = read_artwork(Path(project.artwork.file), project.artwork)
     palette = () if project.zones.palette is None else read_palette(project.zones.palette)
-    part = load_part(project.leds.part)
+    part = part_as_measured(load_part(project.leds.part), project.colour.calibration)
     others = tuple(load_part(name) for name in _COMPARED if name != part.name)
     return plan_stages(project, artwork, palette, part, others)
 

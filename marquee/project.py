@@ -139,6 +139,10 @@ class ColourSettings(Section):
     out_of_gamut: Literal["hue", "nearest"] = Field(
         default="hue", description="keep the hue and give chroma, or least CIEDE2000"
     )
+    calibration: FileName | None = Field(
+        default=None,
+        description="what a bench told about these LEDs: the file 'marquee bench fit' writes",
+    )
     global_current: Literal["zone", "full"] = Field(
         default="zone",
         description="on parts with a global setting: the best for each zone, or always the full one",
@@ -303,7 +307,12 @@ def read_project(path: Path, flags: dict[str, Any] | None = None) -> Project:
 
 
 # Settings that name a file, which is looked for beside the project file.
-_FILE_KEYS = (("artwork", "file"), ("zones", "palette"), ("leds", "part"))
+_FILE_KEYS = (
+    ("artwork", "file"),
+    ("zones", "palette"),
+    ("leds", "part"),
+    ("colour", "calibration"),
+)
 
 
 def _beside(raw: dict[str, Any], folder: Path) -> dict[str, Any]:

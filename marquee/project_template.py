@@ -12,6 +12,7 @@ from marquee.project import Project
 
 _EXAMPLES = {
     "palette": '"palette.toml"',
+    "calibration": '"calibration.toml"',
     "transmittance": '"55%"',
     "reflectance": '"80%"',
     "supply": '"5V/4A"',

@@ -12,12 +12,13 @@ from typing import Any, cast
 import numpy as np
 from numpy.typing import NDArray
 
-from marquee.bench.calibration import Calibration, Kind, Points, Used
+from marquee.bench.calibration import Calibration, Kind, Points, Used, calibrated_part
 from marquee.bench.measurements import Source
 from marquee.bench.values import Posterior
 from marquee.colour.observer import observer_names
 from marquee.colour.response import response_table
 from marquee.errors import InputError, MarqueeError, printable
+from marquee.values import Part
 
 _SCHEMA = 1
 _KEYS = (
@@ -49,7 +50,7 @@ def calibration_text(calibration: Calibration) -> str:
     """Return the file's text; the same calibration gives the same text."""
     c = calibration
     n = len(c.channels)
-    mean, sd = c.posterior.mean, np.sqrt(np.diag(c.posterior.covariance))
+    mean, sd = c.posterior.mean, c.posterior.sd
     gain = np.exp(mean[:n])
     lines = [
         f"# Bench calibration of one {c.kind}: {c.summary}.",
@@ -65,7 +66,7 @@ def calibration_text(calibration: Calibration) -> str:
         f"white = {_text(c.white)}",
         f"made_by = {_text(c.made_by)}",
         "",
-        "[gain]  # light of each channel over its data sheet's; a factor common to all shows in nothing",
+        "[gain]  # light of each channel over its data sheet's; ± against the channels' mean, which shows in nothing",
         *_channel_lines(c, gain, [f"± {100 * s:.0f} %" for s in sd[:n]]),
         "",
         "[peak_shift_nm]  # of each channel's spectrum from its data sheet's",
@@ -162,6 +163,19 @@ def read_calibration(path_text: str) -> Calibration:
         dark_current_a=dark,
         used=read.used(),
     )
+
+
+def part_as_measured(part: Part, path_text: str | None) -> Part:
+    """Return the part with the calibration in a file laid on it; the part itself where no file is named.
+
+    Raises
+    ------
+    InputError
+        As `read_calibration` and `calibrated_part`.
+    """
+    if path_text is None:
+        return part
+    return calibrated_part(part, read_calibration(path_text), path_text)
 
 
 class _Reader:

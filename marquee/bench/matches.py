@@ -13,16 +13,16 @@ from marquee.bench.model import Bench, Rows, misfit, rows_of, shown_xyz
 from marquee.bench.values import MatchedPair, PairFit, PairResidual, Posterior
 from marquee.colour.constants import D65_XYZ
 from marquee.colour.difference import delta_e_2000
-from marquee.colour.spaces import xyz_to_lab
+from marquee.colour.spaces import xyz_to_lab, xyz_to_uv_prime
 from marquee.errors import Finding, InputError
 
 Array = NDArray[np.float64]
 # A pair further than this from what the others say is named; at 4 standard deviations of three normal errors one
 # good pair in 900 is (chi squared with 3 degrees of freedom).
 OUTLIER_SIGMAS = 4.0
-# Columns count as swapped where swapping them back brings the pairs, as a median, under this share of CIEDE2000,
-# and the pairs as they stand are further off than parts ever are. Ours, no source.
-_SWAP_GAIN, _SWAP_FROM = 0.5, 20.0
+# Columns count as swapped where the pairs as they stand are, as a median, further off (CIEDE2000) than parts ever
+# are, and in another order as near as parts mostly are: a slip or two cannot do both. Ours, no source.
+_SWAP_FEWEST, _SWAP_FROM, _SWAP_TO = 3, 20.0, 12.0
 
 
 def fit_pairs(
@@ -50,6 +50,8 @@ def fit_pairs(
     whole = fit_rows(rows, bench, known)
     before = _differences(known.mean, _level(known.mean, rows, bench), rows, bench)
     after = _differences(whole.unknown[:-1], whole.log_scale, rows, bench)
+    uv_before = xyz_to_uv_prime(shown_xyz(known.mean, rows, bench))
+    uv_after = xyz_to_uv_prime(shown_xyz(whole.unknown[:-1], rows, bench))
     residuals = []
     for number, pair in enumerate(pairs):
         without = fit_rows(rows.but(number), bench, known, start=whole) if len(pairs) > 1 else None
@@ -68,6 +70,9 @@ def fit_pairs(
                     _differences(unknown[:-1], float(unknown[-1]), one, bench)[0]
                 ),
                 sigmas=float(np.sqrt(off @ np.linalg.solve(spread, off))),
+                wanted_uv=_pair(rows.uv[number]),
+                before_uv=_pair(uv_before[number]),
+                after_uv=_pair(uv_after[number]),
             )
         )
     findings = [
@@ -90,6 +95,10 @@ def _expectation(
     covariance[:-1, :-1] = known.covariance
     covariance[-1, -1] = 1.0
     return unknown, covariance
+
+
+def _pair(row: Array) -> tuple[float, float]:
+    return float(row[0]), float(row[1])
 
 
 def _level(theta: Array, rows: Rows, bench: Bench) -> float:
@@ -139,8 +148,8 @@ def _names(bench: Bench, order: Sequence[int]) -> str:
 def _refuse_swapped(
     pairs: Sequence[MatchedPair], rows: Rows, bench: Bench, known: Posterior
 ) -> None:
-    """Refuse bytes whose columns fit far better in another order; a few near-grey pairs cannot tell."""
-    if len(pairs) < 2:
+    """Refuse bytes whose columns fit far better in another order; one or two pairs, or greys, cannot tell."""
+    if len(pairs) < _SWAP_FEWEST:
         return
     far = []
     for order in _orders(bench.channels):
@@ -148,7 +157,7 @@ def _refuse_swapped(
         level = _level(known.mean, turned, bench)
         far.append(float(np.median(_differences(known.mean, level, turned, bench))))
     best = int(np.argmin(far))
-    if best == 0 or far[0] < _SWAP_FROM or far[best] > _SWAP_GAIN * far[0]:
+    if best == 0 or far[0] < _SWAP_FROM or far[best] > _SWAP_TO:
         return
     order = _orders(bench.channels)[best]
     here = _names(bench, range(bench.channels))

@@ -214,6 +214,17 @@ def _current(line: Line, part: Part, table: Table, problems: Problems) -> Curren
     return CurrentReading(codes=codes, leds=int(leds), current_a=current_a, place=line.place)
 
 
+def is_filled_in(path: Path, columns: Sequence[str], measured: Sequence[str]) -> bool:
+    """Return whether a file has a row with something in one of the columns that are `measured`.
+
+    Raises
+    ------
+    InputError
+        It is not a table of these columns.
+    """
+    return bool(measured_lines(read_table(path, columns, ()), measured))
+
+
 def _refuse_empty(found: Sequence[object], path: Path, what: str, mend: str) -> None:
     if not found:
         raise InputError(f"{path.name}", what, mend)

@@ -56,13 +56,22 @@ class Posterior:
     mean: NDArray[np.float64]
     covariance: NDArray[np.float64]
 
+    @property
+    def sd(self) -> NDArray[np.float64]:
+        """Standard deviations (3n,); those of gains are against the channels' mean, all a sign shows."""
+        n = len(self.mean) // 3
+        to_mean = np.eye(3 * n)
+        to_mean[:n, :n] -= 1 / n
+        return np.sqrt(np.diag(to_mean @ self.covariance @ to_mean.T))
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PairResidual:
     """How far a pair's bytes, shown by the calibrated part, lie from its colour.
 
     Lightness counts relative to the other pairs. `expected_delta_e_2000` comes from a fit without this pair,
-    `sigmas` says how improbable that is, `before_delta_e_2000` what the data sheet alone gives.
+    `sigmas` says how improbable that is, `before_delta_e_2000` what the data sheet alone gives. The u′v′ are the colour's, and
+    the bytes' by the data sheet and by the fit, as seen under D65.
     """
 
     place: str
@@ -71,6 +80,9 @@ class PairResidual:
     after_delta_e_2000: float
     expected_delta_e_2000: float
     sigmas: float
+    wanted_uv: tuple[float, float]
+    before_uv: tuple[float, float]
+    after_uv: tuple[float, float]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -10,6 +10,7 @@ from enum import IntEnum
 import click
 
 from marquee import __version__
+from marquee.cli.bench import bench
 from marquee.cli.colour import colour
 from marquee.cli.firmware import firmware
 from marquee.cli.header import header
@@ -44,7 +45,7 @@ def program() -> None:
     """
 
 
-for command in (plan, demo, new, zones, colour, light, parts, power, header, firmware):
+for command in (plan, demo, new, zones, colour, light, parts, power, bench, header, firmware):
     program.add_command(command)
 
 

@@ -42,6 +42,7 @@ def colour(
 
     Every colour is taken as on a sign whose white is as bright as the part allows, times --brightness.
     """
+    from marquee.bench.calibration_file import part_as_measured
     from marquee.colour.parts import load_part
     from marquee.colour.singles import solve_singles
     from marquee.outputs.colours import as_dict
@@ -50,7 +51,8 @@ def colour(
     tables = {"artwork": {"file": "-", "width": "1mm"}, **options.nested(flags)}
     project = make_project(tables, "options")
     targets = _targets(colours, project)
-    found = solve_singles(targets, load_part(project.leds.part), project.colour, leds)
+    part = part_as_measured(load_part(project.leds.part), project.colour.calibration)
+    found = solve_singles(targets, part, project.colour, leds)
     if picture is not None:
         from marquee.outputs.folder import write_file
         from marquee.outputs.pictures.swatches import swatches_picture

@@ -30,6 +30,7 @@ _PLACES = {
     "brightness": ("colour", "brightness"),
     "luminance": ("colour", "luminance_cd_m2"),
     "observer": ("colour", "observer"),
+    "calibration": ("colour", "calibration"),
     "adaptation": ("colour", "adaptation"),
     "out_of_gamut": ("colour", "out_of_gamut"),
     "cycle_period": ("colour", "cycle_period_s"),
@@ -105,6 +106,9 @@ colour_options = _stack(
         "--observer",
         type=click.Choice(["cie-1931-2", "cie-2015-2", "cie-2015-10"]),
         help="Standard observer [cie-1931-2].",
+    ),
+    click.option(
+        "--calibration", metavar="FILE", help="What a bench told about these LEDs ('marquee bench')."
     ),
     click.option(
         "--adaptation",

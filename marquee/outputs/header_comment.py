@@ -37,8 +37,19 @@ def _provenance(plan: Plan, p: str) -> list[str]:
         f"Artwork: {comment_text(base_name(plan.artwork.file))}",
         f"SHA-256: {shown}",
         f"Part:    {comment_text(plan.part.name)}, {comment_text(plan.part.title)}",
+        *_calibrated(plan),
         f"Sized for controller {comment_text(plan.budget.controller)}.",
         "Good in C99 and later and in C++98 and later. Include it, or paste it into the main file.",
+    ]
+
+
+def _calibrated(plan: Plan) -> list[str]:
+    known = plan.part.calibrated
+    if known is None:
+        return []
+    file = f" ({comment_text(base_name(known.file))})" if known.file else ""
+    return [
+        f"Calibrated on {comment_text(known.name)}{file}: {comment_text(known.summary)}.",
     ]
 
 

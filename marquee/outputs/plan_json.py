@@ -73,7 +73,8 @@ def plan_dict(plan: Plan) -> dict[str, Any]:
 def settings_dict(plan: Plan) -> dict[str, Any]:
     """Return the resolved project; file names without their folders, so that a plan can be shared."""
     settings: dict[str, Any] = plan.project.model_dump(mode="json")
-    for section, key in (("artwork", "file"), ("zones", "palette"), ("leds", "part")):
+    files = (("artwork", "file"), ("zones", "palette"), ("leds", "part"), ("colour", "calibration"))
+    for section, key in files:
         name = settings[section][key]
         if isinstance(name, str):
             settings[section][key] = printable(name.replace("\\", "/").rsplit("/", 1)[-1])
@@ -137,10 +138,18 @@ def _barriers(plan: Plan) -> dict[str, Any]:
     }
 
 
+def _calibrated(plan: Plan) -> dict[str, str] | None:
+    known = plan.part.calibrated
+    if known is None:
+        return None
+    return {"on": printable(known.name), "by": known.summary}
+
+
 def _leds(plan: Plan) -> dict[str, Any]:
     chain = plan.chain
     return {
         "part": plan.part.name,
+        "calibrated": _calibrated(plan),
         "arrangement": chain.arrangement,
         "pitch_mm": chain.pitch_mm,
         "count": chain.count,

@@ -41,15 +41,20 @@ class Plot:
     height_px: int
 
 
+def diagram_place(plot: Plot, uv: Array) -> tuple[float, float]:
+    """Return where u′, v′ lies on the sheet in a plot of `draw_diagram` [px]."""
+    return (
+        plot.x + (float(uv[0]) - _U_LEAST) / (_U_MOST - _U_LEAST) * plot.width_px,
+        plot.y + plot.height_px - float(uv[1]) / _V_MOST * plot.height_px,
+    )
+
+
 def draw_diagram(sheet: Sheet, plot: Plot, part: Part, emission: Emission | None) -> None:
     """Draw locus, sRGB, the part's channels and gamut, and D65, as the emission's observer has them."""
     observer = DEFAULT_OBSERVER if emission is None else emission.observer
 
     def at(uv: Array) -> tuple[float, float]:
-        return (
-            plot.x + (float(uv[0]) - _U_LEAST) / (_U_MOST - _U_LEAST) * plot.width_px,
-            plot.y + plot.height_px - float(uv[1]) / _V_MOST * plot.height_px,
-        )
+        return diagram_place(plot, uv)
 
     places = None if emission is None else xyz_to_uv_prime(np.array(emission.xyz_cd))
     corners = None if places is None else places[[c != "W" for c in part.channels]]
