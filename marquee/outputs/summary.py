@@ -110,6 +110,9 @@ def _colours(plan: Plan) -> str:
             f"{plan.drive.hue_cycle.period_s:g} s"
         )
     order = "".join(plan.part.channels)
+    known = plan.part.calibrated
+    if known is not None:
+        parts.append(f"calibrated on {_short(known.name, 40)} ({known.summary})")
     return (
         f"{order} bytes for white {plan.project.colour.white}, {plan.drive.policy}: "
         + "; ".join(parts)
