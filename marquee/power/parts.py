@@ -28,7 +28,7 @@ PRICE_KEYS = (
     "led",
 )
 # Recommended operating conditions of 74AHCT parts, VCC 4.5 to 5.5 V (TI SCLS510D, Oct 2024).
-_LOGIC_MOST_V = 5.5
+LOGIC_MOST_V = 5.5
 # Spare wire for joints and mistakes: common practice, no source.
 _SPARE = 1.1
 
@@ -173,7 +173,7 @@ def wiring_parts(
                 note="where the controller runs on 3.3 V; the buffer itself on 5 V",
             )
         )
-    if supply.volts > _LOGIC_MOST_V:
+    if supply.volts > LOGIC_MOST_V:
         rows.append(
             PartsRow(
                 item=f"converter {supply.volts:g} V to 5 V, or a 5 V supply with the minus joined",

@@ -198,3 +198,14 @@ def test_lines_of_wrapped_text_keep_every_word_in_order() -> None:
     lines = wrap(text, 120, 14)
     assert " ".join(lines) == text
     assert len(lines) > 1
+
+
+def test_loads_beside_the_leds_stand_on_the_sheet_with_the_controllers_voltage() -> None:
+    plan = _plan(extra_loads={"shelf lamps": "0.5A"})
+    texts = " ".join(box.text for box in draw_wiring(plan).texts)
+    assert "shelf lamps 0.5 A" in texts
+    assert "0.1 A, on the supply" in texts
+    twelve = make_part(supply_v=12.0, supply_max_v=13.5, min_regulation_v=9.5)
+    power = plan_power(plan.chain, twelve, plan.drive, PowerSettings(), plan.box)
+    texts = " ".join(box.text for box in draw_wiring(replace(plan, power=power)).texts)
+    assert "0.1 A, from 5 V of its own" in texts

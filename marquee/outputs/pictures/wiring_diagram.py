@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from marquee.errors import printable
 from marquee.outputs.pictures.layout import ROOM_PX
 from marquee.outputs.pictures.sheet import Lettering, Sheet
 from marquee.outputs.pictures.style import BODY_PX, MARGIN_PX, SMALL_PX, Rgb
 from marquee.plan import Plan
+from marquee.power.parts import LOGIC_MOST_V
 from marquee.units import format_length
 from marquee.values import Feed, Power
 
@@ -61,7 +63,7 @@ def draw_diagram(sheet: Sheet, plan: Plan, top: int) -> None:
         y += _group_px(group) + _GAP_PX
     if len(power.feeds) > MOST_FEEDS:
         left = len(power.feeds) - MOST_FEEDS
-        sheet.text(MARGIN_PX, y, f"… and {left} more feeds, listed in plan.json", quiet)
+        sheet.text(MARGIN_PX, y, f"… and {left} more feeds, listed in power.txt", quiet)
         y += 24
     _controller(sheet, plan, y)
 
@@ -138,6 +140,12 @@ def _metres(length_mm: float) -> str:
     return f"{length_mm / 1000:.3g} m" if length_mm >= 1000 else format_length(length_mm)
 
 
+def _controller_words(power: Power) -> str:
+    amps = power.extra_loads[0][1] if power.extra_loads else power.extra_a
+    own = ", from 5 V of its own" if power.rail_v > LOGIC_MOST_V else ", on the supply"
+    return f"{amps:g} A{own}"
+
+
 def _controller(sheet: Sheet, plan: Plan, y: int) -> None:
     x = MARGIN_PX
     sheet.bar(x, y, _SUPPLY_W, 50, _PANEL)
@@ -146,7 +154,7 @@ def _controller(sheet: Sheet, plan: Plan, y: int) -> None:
     sheet.text(
         x + 12,
         y + 36,
-        f"on {plan.power.extra_a:g} A extra load",
+        _controller_words(plan.power),
         Lettering(size_px=SMALL_PX, colour=sheet.theme.muted),
         _SUPPLY_W - 20,
     )
@@ -166,7 +174,11 @@ def _controller(sheet: Sheet, plan: Plan, y: int) -> None:
     bus = x + _GROUND_X
     sheet.line([(x + _SUPPLY_W, y + 38), (bus, y + 38)], MINUS, 3)
     common = "common ground: every minus, the controller's too, joined"
-    sheet.text(x + _FUSE_X, y + 38, common, Lettering(size_px=SMALL_PX))
+    others = ", ".join(f"{name} {amps:g} A" for name, amps in plan.power.extra_loads[1:])
+    if others:
+        common += f"  ·  also on this supply, each on a fuse of its own: {printable(others)}"
+    small = Lettering(size_px=SMALL_PX)
+    sheet.text(x + _FUSE_X, y + 38, common, small, sheet.width_px - 2 * MARGIN_PX - _FUSE_X)
 
 
 def _level_words(power: Power) -> str:
