@@ -67,7 +67,7 @@ def _strips(
     import shapely
 
     rows = led_rows(chain, box.width_mm, box.height_mm)
-    bands = row_bands(chain, rows, settings.notch_width_mm)
+    bands = row_bands(chain, rows, settings.notch_width_mm, box)
     runs, junctions = find_runs(box, settings.most_fold_degrees)
     runs = [_with_calm_seam(run, bands, box) if run.closed else run for run in runs]
     spans = [openings_along(run, bands, box.wall_thickness_mm) for run in runs]

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import dataclasses
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from marquee.box.cut_runs import Floats, Run
-from marquee.values import Chain, Point
+from marquee.values import Box, Chain, Point
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -67,13 +68,21 @@ def row_ends(rows: tuple[tuple[int, Floats], ...]) -> tuple[tuple[Point, Point],
     )
 
 
-def row_bands(chain: Chain, rows: tuple[tuple[int, Floats], ...], notch_width_mm: float) -> Bands:
+def row_bands(
+    chain: Chain, rows: tuple[tuple[int, Floats], ...], notch_width_mm: float, box: Box
+) -> Bands:
     """Return what must stay free under the walls: each strip row's band, or each LED's body on a board."""
     import shapely
 
     half = _BODY_MM / 2 + _ROOM_MM
     if chain.arrangement == "strip":
-        return tuple(_strip_band(row, xy, notch_width_mm / 2, _BODY_MM / 2) for row, xy in rows)
+        bands = (_strip_band(row, xy, notch_width_mm / 2, _BODY_MM / 2) for row, xy in rows)
+        inside = shapely.box(0, 0, box.width_mm, box.height_mm)
+        return tuple(
+            dataclasses.replace(b, area=shapely.intersection(b.area, inside))
+            for b in bands
+            if shapely.intersects(b.area, inside)
+        )
     x, y = chain.x_mm, chain.y_mm
     bodies = np.atleast_1d(shapely.box(x - half, y - half, x + half, y + half))
     return tuple(

@@ -14,6 +14,8 @@ from marquee.values_cut import CutPlan
 _COARSE_MM = 0.3
 # A notch this many times as long as it is wide across a wall means that the row runs along under the wall.
 _ALONG = 3.0
+# Parts shorter than this are fiddly [mm] (common practice, no source).
+_SHORT_MM = 8.0
 
 
 def cut_remarks(
@@ -21,7 +23,7 @@ def cut_remarks(
 ) -> CutPlan:
     """Return the plan with its findings; `before` are those of the islands."""
     found = [*before, *_face_edge(plan), *_coarse(zone_map), *_sheets(plan, settings)]
-    found += [*_along(plan, settings), *_high(plan)]
+    found += [*_along(plan, settings), *_high(plan), *_short(plan)]
     return dataclasses.replace(plan, findings=tuple(found))
 
 
@@ -95,3 +97,15 @@ def _high(plan: CutPlan) -> list[Finding]:
         "lower them or make the box deeper"
     )
     return [Finding(code="cut.notch-high", where="cut.notch_height", message=message)]
+
+
+def _short(plan: CutPlan) -> list[Finding]:
+    short = [s.part for s in plan.strips if s.length_mm < _SHORT_MM]
+    if not short:
+        return []
+    listed = ", ".join(short[:12]) + (f" and {len(short) - 12} more" if len(short) > 12 else "")
+    message = (
+        f"{len(short)} part{'' if len(short) == 1 else 's'} shorter than {_SHORT_MM:g} mm ({listed}) are hard to hold: "
+        "fill these gaps with opaque sealant or card, or print the walls (barriers.stl)"
+    )
+    return [Finding(code="cut.short-part", where=short[0], message=message)]

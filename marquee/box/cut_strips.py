@@ -25,6 +25,8 @@ from marquee.values_cut import End, Fold, Notch, Slot, Strip
 _LEAST_FOLD_DEGREES, SCORE_SHARE = 1.0, 0.5
 # Strips are not divided nearer than this to folds, slots and notches [mm].
 _KEEP_OFF_MM = 8.0
+# Narrowest notch [mm] (common practice, no source).
+_LEAST_NOTCH_MM = 3.0
 
 
 @dataclass(slots=True, eq=False)
@@ -168,7 +170,7 @@ def make_strip(
         for place, turn in zip(at[folded], turns[folded], strict=True)
     )
     slots = _slots(part, parts, halvings, flat, box)
-    notches = _notches(part, openings, flat, settings)
+    notches = _notches(part, openings, flat, length, settings)
     ends = (first[0] - min(first), first[1] - min(first), last[0] - min(last), last[1] - min(last))
     return Strip(
         part=part.name,
@@ -225,13 +227,20 @@ def _slots(
 
 
 def _notches(
-    part: Part, openings: list[tuple[float, float, int]], flat: _Flat, settings: CutSettings
+    part: Part,
+    openings: list[tuple[float, float, int]],
+    flat: _Flat,
+    length_mm: float,
+    settings: CutSettings,
 ) -> tuple[Notch, ...]:
     found = []
     for low, high, row in openings:
         a, b = max(low, part.start_mm), min(high, part.end_mm)
         if b - a > 1e-6:
-            left, right = flat.at(a), flat.at(b)
+            left, right = max(flat.at(a), 0.0), min(flat.at(b), length_mm)
+            # A narrower one cannot be cut cleanly.
+            spare = max(_LEAST_NOTCH_MM - (right - left), 0) / 2
+            left, right = max(left - spare, 0.0), min(right + spare, length_mm)
             found.append(
                 Notch(
                     at_mm=(left + right) / 2,

@@ -44,7 +44,7 @@ def cut() -> CutPlan:
 
 @pytest.fixture(scope="module")
 def files(cut: CutPlan) -> dict[str, bytes]:
-    return cut_files(cut, (("0 lamp", (150.0, 30.0)),), "sign.png")
+    return cut_files(cut, (("0 lamp", (150.0, 30.0), 25.0),), "sign.png")
 
 
 def _paths(data: bytes, layer: str) -> list[Path]:
@@ -192,13 +192,13 @@ def test_walls_that_touch_in_a_point_still_print() -> None:
 
 
 def test_drawings_are_the_same_bytes_every_time(cut: CutPlan, files: dict[str, bytes]) -> None:
-    assert cut_files(cut, (("0 lamp", (150.0, 30.0)),), "sign.png") == files
+    assert cut_files(cut, (("0 lamp", (150.0, 30.0), 25.0),), "sign.png") == files
 
 
 @pytest.mark.parametrize("name", HOSTILE, ids=range(len(HOSTILE)))
 def test_hostile_names_are_text_and_nothing_else(cut: CutPlan, name: str) -> None:
-    plain = cut_files(cut, (("x", (150.0, 30.0)),), "sign.png")
-    made = cut_files(cut, ((name, (150.0, 30.0)),), base_name(name))
+    plain = cut_files(cut, (("x", (150.0, 30.0), 25.0),), "sign.png")
+    made = cut_files(cut, ((name, (150.0, 30.0), 25.0),), base_name(name))
     for file in SVG_NAMES:
         tags = [
             [e.tag for e in ET.fromstring(d[file]).iter()]  # noqa: S314 -- our own file

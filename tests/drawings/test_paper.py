@@ -35,7 +35,7 @@ def _poppler(tool: str) -> str:
 def _template(size: tuple[float, float], page: str) -> bytes:
     made = box(((0, 0.5 * size[1]), (0.3 * size[0], 0)), size=size)
     cut = planned(made, rows(width=size[0]), blank(size), page=page)
-    return cut_files(cut, (("0 lamp", (0.6 * size[0], 0.6 * size[1])),), "sign.png")[
+    return cut_files(cut, (("0 lamp", (0.6 * size[0], 0.6 * size[1]), 20.0),), "sign.png")[
         "barriers.pdf"
     ]
 
@@ -123,7 +123,7 @@ def test_each_page_says_its_view_and_its_place(tmp_path: Path) -> None:
 def test_hostile_names_stay_text_in_the_pdf(name: str, tmp_path: Path) -> None:
     made = box(((0, 45), (60, 0)), size=(200.0, 90.0))
     cut = planned(made, rows(width=200.0), blank((200.0, 90.0)))
-    data = cut_files(cut, ((name, (120.0, 60.0)),), name)["barriers.pdf"]
+    data = cut_files(cut, ((name, (120.0, 60.0), 20.0),), name)["barriers.pdf"]
     assert len(_text(data, tmp_path)) == 3
 
 

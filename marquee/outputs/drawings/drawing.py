@@ -177,11 +177,19 @@ class Drawing:
         *,
         anchor: Anchor = "start",
         bold: bool = False,
+        degrees: float = 0.0,
     ) -> None:
-        """Add a level line of text."""
-        self.labels.append(
-            Label(layer=layer, text=plain(text), at=at, size_mm=size_mm, anchor=anchor, bold=bold)
+        """Add a line of text, level unless turned."""
+        shown = Label(
+            layer=layer,
+            text=plain(text),
+            at=at,
+            size_mm=size_mm,
+            degrees=degrees,
+            anchor=anchor,
+            bold=bold,
         )
+        self.labels.append(shown)
 
     def heading(self, view: str, about: str) -> None:
         """Put the view in large letters above the work, and what it is."""

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from marquee.outputs.drawings.drawing import (
     BRIDGE,
     CUT,
@@ -9,10 +11,12 @@ from marquee.outputs.drawings.drawing import (
     NOTE,
     Drawing,
     Smooth,
-    width_mm,
 )
 from marquee.values import Path_mm
 from marquee.values_cut import Bridge, CutPlan, Ring
+
+# Numbers smaller than this cannot be read [mm].
+_LEAST_MM = 0.9
 
 
 def face_drawing(cut: CutPlan, title: str) -> Drawing:
@@ -28,7 +32,7 @@ def face_drawing(cut: CutPlan, title: str) -> Drawing:
         for bridge in island.bridges:
             if not cut.bridges_cut:
                 drawing.stroke(BRIDGE, _sides(bridge))
-        _name(drawing, island.id, island.outline_mm)
+    _name_islands(drawing, cut)
     drawing.heading("FRONT VIEW", f"{title}: the face, 1:1, mm")
     drawing.legend()
     drawing.notes([*_notes(cut), *LASER_NOTES])
@@ -56,15 +60,26 @@ def _sides(bridge: Bridge) -> Path_mm:
     return tuple((float(x), float(y)) for x, y in shapely.get_coordinates(area)[:-1])
 
 
-def _name(drawing: Drawing, number: int, outline: Path_mm) -> None:
-    x = [p[0] for p in outline]
-    y = [p[1] for p in outline]
-    text = f"I{number}"
-    size = min(3.0, 0.5 * (max(y) - min(y)))
-    if size < 1.5 or width_mm(text, size) > 0.8 * (max(x) - min(x)):
+def _name_islands(drawing: Drawing, cut: CutPlan) -> None:
+    """Put each island's number where it is widest, clear of islands within it."""
+    import shapely
+
+    if not cut.islands:
         return
-    middle = ((min(x) + max(x)) / 2, (min(y) + max(y)) / 2 + 0.36 * size)
-    drawing.label(NOTE, text, middle, size, anchor="middle")
+    openings = [shapely.Polygon(o.outline.flat_mm) for o in cut.openings]
+    tree = shapely.STRtree(openings)
+    for island in cut.islands:
+        shape = shapely.Polygon(island.outline_mm)
+        inner = [openings[int(k)] for k in tree.query(shape, "contains")]
+        solid = shapely.difference(shape, shapely.union_all(inner))
+        if not isinstance(solid, shapely.Polygon | shapely.MultiPolygon) or solid.is_empty:
+            continue
+        radius = shapely.get_coordinates(shapely.maximum_inscribed_circle(solid, tolerance=0.2))
+        size = min(3.0, 0.9 * float(np.hypot(*(radius[1] - radius[0]))))
+        if size >= _LEAST_MM:
+            x, y = radius[0]
+            at = (float(x), float(y) + 0.36 * size)
+            drawing.label(NOTE, f"I{island.id}", at, size, anchor="middle")
 
 
 def _notes(cut: CutPlan) -> list[str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 from marquee.outputs.drawings.dxf import dxf_bytes
@@ -52,6 +53,7 @@ def zone_names(box: Box, zone_map: ZoneMap) -> tuple[ZoneName, ...]:
         if shape.area < 1e-6 or not shape.is_valid:
             continue
         middle = shapely.maximum_inscribed_circle(shape, tolerance=1.0)
-        x, y = shapely.get_coordinates(middle)[0]
-        found.append((f"{cell.zone} {names.get(cell.zone, '')}".strip(), (float(x), float(y))))
+        (x, y), (edge_x, edge_y) = shapely.get_coordinates(middle)
+        name = f"{cell.zone} {names.get(cell.zone, '')}".strip()
+        found.append((name, (float(x), float(y)), math.hypot(edge_x - x, edge_y - y)))
     return tuple(found)

@@ -28,8 +28,8 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
 Floats = NDArray[np.float64]
-# A zone's number and name and a place in its cell.
-ZoneName = tuple[str, Point]
+# A zone's number and name, the widest place of its cell and how wide it is there (radius) [mm].
+ZoneName = tuple[str, Point, float]
 
 _SIZE_MM, _ZONE_SIZE_MM, _LEAST_SIZE_MM = 3.2, 3.6, 2.4
 _BESIDE_MM = 1.2
@@ -172,14 +172,28 @@ def _label_parts(
                 put(strip.part, place, _LEAST_SIZE_MM, walls=False)
                 for place in _along(strip.path_mm)
             )
-    for name, (x, y) in zones:
-        text = fitted(name, _ZONE_SIZE_MM, 0.3 * cut.width_mm)
-        spots = [(x, y + dy) for dy in (0.0, -3.0, 3.0, -6.0, 6.0, -9.0, 9.0, -12.0, 12.0)]
+    for name, place, radius in zones:
+        options = _zone_spots(name, place, radius, 0.3 * cut.width_mm)
         _ = any(
-            put(text, place, _ZONE_SIZE_MM, walls=True, lines=clear)
+            put(text, spot, size, walls=True, lines=clear)
             for clear in (True, False)
-            for place in spots
+            for text, spot, size in options
         )
+
+
+def _zone_spots(
+    name: str, place: Point, radius_mm: float, most_mm: float
+) -> list[tuple[str, Point, float]]:
+    """Return texts with places inside the cell and sizes: the whole name first, else the number alone."""
+    x, y = place
+    whole = fitted(name, _ZONE_SIZE_MM, most_mm)
+    number = name.split(" ", 1)[0]
+    options = []
+    for text, size in ((whole, _ZONE_SIZE_MM), (number, _ZONE_SIZE_MM), (number, _LEAST_SIZE_MM)):
+        room = radius_mm - 0.6 * size
+        steps = [0.0, *(side * d for d in (3.0, 6.0, 9.0, 12.0) if d <= room for side in (-1, 1))]
+        options += [(text, (x, y + dy), size) for dy in steps if room > 0]
+    return options
 
 
 def _along(path: Path_mm) -> list[Point]:

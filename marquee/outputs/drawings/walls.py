@@ -24,7 +24,7 @@ from marquee.values_cut import CutPlan, End, Placed, Strip
 _SHEET_GAP_MM = 20.0
 # Ends nearer to square than this need no bevel: glue fills them.
 _LEAST_BEVEL_DEGREES = 5.0
-_TEXT_MM, _MARK_MM = 4.0, 30.0
+_TEXT_MM, _MARK_MM, _UPRIGHT_MM = 4.0, 30.0, 18.0
 
 
 def walls_drawing(cut: CutPlan, title: str) -> Drawing:
@@ -90,7 +90,7 @@ def _calm_stretch(strip: Strip) -> tuple[float, float]:
     edges = sorted({0.0, strip.length_mm, *(f.at_mm for f in strip.folds)} | _slot_sides(strip))
     gaps = [(b - a, a) for a, b in itertools.pairwise(edges)]
     wide = next((gap for gap in gaps if gap[0] >= _MARK_MM), None) or max(gaps)
-    return wide[1] + 1.5, max(wide[0] - 3.0, 6.0)
+    return wide[1] + min(1.5, 0.2 * wide[0]), max(wide[0] - 3.0, 1.0)
 
 
 def _slot_sides(strip: Strip) -> set[float]:
@@ -99,6 +99,14 @@ def _slot_sides(strip: Strip) -> set[float]:
 
 def _mark(drawing: Drawing, strip: Strip, at: Point, size: float, room: float) -> None:
     x, y = at
+    if room < _UPRIGHT_MM:
+        # Narrow parts are marked along their height.
+        text = f"{strip.part}  {strip.length_mm:.1f} × {strip.height_mm:.1f}"
+        small = max(min(0.8 * size, room), 1.2)
+        foot = (x + 0.8 * small, y + 0.5 * strip.height_mm)
+        shown = fitted(text, small, 0.85 * strip.height_mm)
+        drawing.label(LABEL, shown, foot, small, degrees=-90.0)
+        return
     about = f"{strip.length_mm:.1f} × {strip.height_mm:.1f}"
     size = max(min(size, size * room / width_mm(about, 0.8 * size)), 2.0)
     drawing.label(LABEL, fitted(strip.part, size, room), at, size)
@@ -107,8 +115,8 @@ def _mark(drawing: Drawing, strip: Strip, at: Point, size: float, room: float) -
     drawing.label(LABEL, fitted(meets, 0.7 * size, room), (x, y + 2.4 * size), 0.7 * size)
 
 
-_COLUMNS = ((0.0, "part"), (24.0, "length"), (46.0, "start"), (104.0, "end"), (162.0, "folds"))
-_WIDE = (*_COLUMNS, (186.0, "slots: at, width, from"), (300.0, "notches: middle, width"))
+_COLUMNS = ((0.0, "part"), (24.0, "length"), (44.0, "start"), (114.0, "end"), (184.0, "folds"))
+_WIDE = (*_COLUMNS, (200.0, "slots: at, width, from"), (310.0, "notches: middle, width"))
 
 
 def _table(drawing: Drawing, strips: tuple[Strip, ...]) -> None:
