@@ -2,21 +2,33 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from marquee.box.leds import place_leds
 from marquee.box.light import light_face, transfer_light
 from marquee.colour.drive import solve_drive
 from marquee.plan import Plan
 from marquee.power.dimming import white_cd_m2
+from marquee.power.extra import extra_loads
 from marquee.power.load import find_load
 from marquee.project import BoxSettings
 from marquee.values import Chain, Drive, Light, Transfer
 from marquee.values_light import Change, Trial
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Relit:
+    """What a change makes of the stages from the LEDs on."""
+
+    settings: BoxSettings
+    chain: Chain
+    transfer: Transfer
+    drive: Drive
+    light: Light
+
+
 def try_change(plan: Plan, change: Change) -> Trial:
-    """Return the plan's light with a change made: the walls stay where they are, all after them is done again.
+    """Return the plan's light with a change made, in figures.
 
     Parameters
     ----------
@@ -31,19 +43,38 @@ def try_change(plan: Plan, change: Change) -> Trial:
     UnknownNameError
         No such paint.
     """
+    return _trial(plan, relight(plan, change))
+
+
+def relight(plan: Plan, change: Change) -> Relit:
+    """Return the plan's stages with a change made: the walls stay where they are, all after them is done again.
+
+    Raises
+    ------
+    QuantityError, UnknownNameError
+        As `try_change`.
+    """
     settings = changed_box(plan, change)
     box = replace(plan.box, depth_mm=settings.depth_mm, wall_gap_mm=settings.wall_gap_mm)
     chain = _chain(plan, change, box.depth_mm)
     transfer = transfer_light(plan.zone_map, box, chain, settings)
     drive = solve_drive(plan.zone_map, plan.part, transfer, plan.project.colour, chain)
     light = light_face(transfer, plan.zone_map, drive)
-    return _trial(plan, settings, chain, transfer, drive, light)
+    return Relit(settings=settings, chain=chain, transfer=transfer, drive=drive, light=light)
 
 
 def planned_trial(plan: Plan) -> Trial:
     """Return the plan as it is, in the form its changes are told in."""
-    settings = plan.project.box
-    return _trial(plan, settings, plan.chain, plan.transfer, plan.drive, plan.light)
+    return _trial(
+        plan,
+        Relit(
+            settings=plan.project.box,
+            chain=plan.chain,
+            transfer=plan.transfer,
+            drive=plan.drive,
+            light=plan.light,
+        ),
+    )
 
 
 def changed_box(plan: Plan, change: Change) -> BoxSettings:
@@ -67,15 +98,10 @@ def _chain(plan: Plan, change: Change, depth_mm: float) -> Chain:
     return place_leds(plan.zone_map, replace(plan.box, depth_mm=depth_mm), plan.part, leds)
 
 
-def _trial(
-    plan: Plan,
-    settings: BoxSettings,
-    chain: Chain,
-    transfer: Transfer,
-    drive: Drive,
-    light: Light,
-) -> Trial:
-    load = find_load(chain, plan.part, drive, plan.project.power.extra_load_a)
+def _trial(plan: Plan, relit: Relit) -> Trial:
+    chain, settings = relit.chain, relit.settings
+    extra_a = sum(extra.current_a for extra in extra_loads(plan.project.power))
+    load = find_load(chain, plan.part, relit.drive, extra_a)
     return Trial(
         depth_mm=settings.depth_mm,
         pitch_mm=chain.pitch_mm,
@@ -84,8 +110,8 @@ def _trial(
         led_count=chain.count,
         lit_count=int((chain.zone >= 0).sum()),
         current_a=load.planned_total_a,
-        white_cd_m2=white_cd_m2(transfer, drive),
-        zones=light.zones,
+        white_cd_m2=white_cd_m2(relit.transfer, relit.drive),
+        zones=relit.light.zones,
     )
 
 

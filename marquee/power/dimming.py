@@ -104,7 +104,7 @@ def brightness_findings(sign: Driven) -> tuple[Finding, ...]:
         return ()
     message = (
         f"white comes to {now:.0f} cd/m², a lit room wants {lit.low_cd_m2:g} to {lit.high_cd_m2:g} "
-        f"(monitor figures: judgement for signs); --brightness {dimmed.brightness:.0%} "
+        f"(monitor figures: judgement for signs); --brightness {100 * dimmed.brightness:.2g}% "
         f"(or --luminance {lit.high_cd_m2:g}) would do and save {dimmed.saved_a:.2f} A as planned; "
         f"its codes then err by at most {dimmed.largest_delta_e_2000:.1f} (CIEDE2000)"
     )
