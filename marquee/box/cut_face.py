@@ -146,9 +146,11 @@ def _with_apertures(found: list[Opening], zone_map: ZoneMap) -> tuple[Opening, .
 def _inner_points(zone_map: ZoneMap) -> Floats:
     """Return a place inside each aperture: its first pixel in reading order."""
     ids = zone_map.aperture_of_px.ravel()
-    lit = np.flatnonzero(ids >= 0)
-    known, first = np.unique(ids[lit], return_index=True)
-    place = dict(zip(known.tolist(), lit[first].tolist(), strict=True))
+    lit = np.flatnonzero(ids >= 0)[::-1]
+    # Written backwards, the first pixel of each aperture is what stays.
+    first = np.full(int(ids.max(initial=-1)) + 1, -1, np.int64)
+    first[ids[lit]] = lit
+    place = {k: v for k, v in enumerate(first.tolist()) if v >= 0}
     width = zone_map.aperture_of_px.shape[1]
     return np.array(
         [

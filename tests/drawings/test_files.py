@@ -153,6 +153,20 @@ def test_each_part_is_named_once_on_the_floor_plan_beside_its_wall(
         assert shapely.LineString(strip.path_mm).distance(place) < 12
 
 
+def test_every_part_of_a_crowded_box_has_its_number() -> None:
+    # A grid of cells 9 mm wide leaves no room for numbers inside.
+    walls = [((60.0 + 9 * k, 40.0), (60.0 + 9 * k, 76.0)) for k in range(7)]
+    walls += [((60.0, 40.0 + 9 * k), (114.0, 40.0 + 9 * k)) for k in range(5)]
+    crowded = planned(box(*walls), rows(), blank(), sheet_width_mm="60mm")
+    texts = [
+        t.dxf.text
+        for t in _read(cut_files(crowded, (), "x")["barriers.dxf"]).modelspace().query("TEXT")
+    ]
+    names = [s.part for s in crowded.strips]
+    assert len(names) >= 12
+    assert [texts.count(name) for name in names] == [1] * len(names)
+
+
 def test_the_back_view_is_the_front_view_mirrored(cut: CutPlan) -> None:
     front, back = (floor_plan(cut, (), "sign", back=side) for side in (False, True))
     areas: list[BaseGeometry] = []

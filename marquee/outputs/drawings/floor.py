@@ -138,6 +138,7 @@ def _label_parts(
 
     shapely.prepare(solid)
     taken: list[shapely.Polygon] = []
+    leaders: list[tuple[tuple[Point, Point], float]] = []
     inside = shapely.box(0.5, 0.5, cut.width_mm - 0.5, cut.height_mm - 0.5)
 
     rows = shapely.union_all([shapely.LinearRing(a) for a in cut.notch_areas_mm])
@@ -167,11 +168,17 @@ def _label_parts(
             for size, place in places
         )
         if not done:
-            # Crowded: on the wall itself, where it can still be read.
-            done = any(
-                put(strip.part, place, _LEAST_SIZE_MM, walls=False)
-                for place in _along(strip.path_mm)
-            )
+            # Crowded: further off, with a line that leads to the part.
+            middle = _middle(strip.path_mm)
+            for place in _around(middle):
+                if put(strip.part, place, _LEAST_SIZE_MM, walls=True):
+                    ends = (middle, (place[0], place[1]))
+                    leaders.append((ends, width_mm(strip.part, _LEAST_SIZE_MM) / 2 + 0.4))
+                    break
+    for (start, place), half in leaders:
+        stop = _edge_of(start, place, half, 0.5 * _LEAST_SIZE_MM + 0.2)
+        line = [(cut.width_mm - x, y) if back else (x, y) for x, y in (start, stop)]
+        drawing.stroke(LABEL, line, closed=False)
     for name, place, radius in zones:
         options = _zone_spots(name, place, radius, 0.3 * cut.width_mm)
         _ = any(
@@ -196,11 +203,29 @@ def _zone_spots(
     return options
 
 
-def _along(path: Path_mm) -> list[Point]:
+def _middle(path: Path_mm) -> Point:
     import shapely
 
     line = shapely.LineString(path)
-    return [_point(np.array(line.interpolate(s, normalized=True).coords[0])) for s in _SHARES]
+    return _point(np.array(line.interpolate(0.5, normalized=True).coords[0]))
+
+
+def _around(middle: Point) -> list[Point]:
+    """Return places round a point, the nearest first [mm]."""
+    x, y = middle
+    turns = np.arange(16) * np.pi / 8 + 0.2
+    return [
+        (x + float(r * np.cos(t)), y + float(r * np.sin(t)))
+        for r in np.arange(6.0, 90.0, 3.0)
+        for t in turns
+    ]
+
+
+def _edge_of(start: Point, place: Point, half_w: float, half_h: float) -> Point:
+    """Return where a line from `start` to the middle of a label meets the label's edge."""
+    dx, dy = start[0] - place[0], start[1] - place[1]
+    share = min(half_w / max(abs(dx), 1e-9), half_h / max(abs(dy), 1e-9), 1.0)
+    return place[0] + share * dx, place[1] + share * dy
 
 
 def _beside(strip: Strip, thickness_mm: float, size_mm: float) -> list[Point]:
