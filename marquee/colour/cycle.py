@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from marquee.colour.constants import D65_XYZ, XYZ_TO_SRGB
 from marquee.colour.difference import delta_e_2000
+from marquee.colour.findings import EVEN_WITHIN
 from marquee.colour.quantise import Wanted, light_of_code, near_codes
 from marquee.colour.seen import Seen
 from marquee.colour.solve import Emitters, brightest, can_make, least_current
@@ -20,7 +21,8 @@ STEPS = 64
 # would touch the corners, where one channel alone makes the light and hue moves by jumps.
 _PURITY = 0.9
 _FINE = 2048  # directions the circle is sampled in before even steps are laid along it
-_NEAR = 24  # choices of codes weighed for each step
+# Choices of codes weighed for each step: the few nearest, and where these make uneven steps all beside the exact.
+_NEAR = (64, 256)
 _EVEN_WITHIN = (
     0.1  # steps this far from the mean begin to weigh as much as a whole step's error of colour
 )
@@ -75,17 +77,35 @@ def cycle_codes(
         scale_cd=np.full(len(circle), white_cd),
         drive=least_current(light, part),
     )
-    tries = near_codes(wanted, part, response, _NEAR)
+    few, all_beside = _NEAR
+    codes, uneven = _most_even(wanted, intensity_cd, part, response, few)
+    if uneven > EVEN_WITHIN:
+        codes, _ = _most_even(wanted, intensity_cd, part, response, all_beside)
+    return codes
+
+
+def _most_even(
+    wanted: Wanted,
+    intensity_cd: float,
+    part: Emitters,
+    response: NDArray[np.float64],
+    count: int,
+) -> tuple[NDArray[np.int64], float]:
+    """Return the codes (steps, n), of the `count` nearest for each step, and how far a step is off the mean."""
+    white_cd = wanted.scale_cd[0]
+    tries = near_codes(wanted, part, response, count)
     shown = light_of_code(tries, response) @ part.columns
     labs = xyz_to_lab(shown / white_cd, D65_XYZ)
-    # even[i, j, k]: from step i's choice j to step i + 1's choice k.
+    # steps[i, j, k]: from step i's choice j to step i + 1's choice k.
     steps = delta_e_2000(labs[:, :, None], np.roll(labs, -1, axis=0)[:, None])
     mean = max(float(delta_e_2000(wanted.lab, np.roll(wanted.lab, -1, axis=0)).mean()), 1e-9)
     uneven = ((steps / mean - 1) / _EVEN_WITHIN) ** 4
     off = (delta_e_2000(wanted.lab[:, None], labs) / mean) ** 2
     off += ((shown[..., 1] / intensity_cd - 1) / _LEVEL_WITHIN) ** 2
-    row = _closed_path(uneven, off)
-    return np.asarray(tries[np.arange(len(tries)), row], np.int64)
+    row = np.array(_closed_path(uneven, off))
+    at = np.arange(len(tries))
+    taken = steps[at, row, np.roll(row, -1)]
+    return np.asarray(tries[at, row], np.int64), float(np.abs(taken / taken.mean() - 1).max())
 
 
 def solve_cycle(

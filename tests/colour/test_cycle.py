@@ -6,10 +6,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from marquee.colour.cycle import check_period, count_flashes, hue_circle, solve_cycle
+from marquee.colour.difference import delta_e_2000
 from marquee.colour.drive import solve_drive
+from marquee.colour.emission import emission
+from marquee.colour.parts import load_part
 from marquee.colour.seen import seen_part
 from marquee.colour.solve import can_make
-from marquee.colour.spaces import xyz_to_uv_prime
+from marquee.colour.spaces import xyz_to_lab, xyz_to_uv_prime
 from marquee.errors import QuantityError
 from marquee.project import ColourSettings
 from tests.colour.made import (
@@ -36,6 +39,22 @@ def test_cycle_steps_are_even_within_a_fifth_by_colour_sciences_ciede2000(
     labs = colour.XYZ_to_Lab(shown, illuminant=np.array([0.3127, 0.3290]))
     lengths = colour.difference.delta_E_CIE2000(labs, np.roll(labs, -1, axis=0))
     assert len(lengths) == steps
+    assert np.abs(lengths / lengths.mean() - 1).max() < 0.2
+
+
+@pytest.mark.parametrize("brightness", [1.0, 0.3])
+@pytest.mark.parametrize(
+    "name", ["ws2812b", "sk6812", "ws2815", "sk6812-rgbw-ww", "sk6812-rgbw-nw", "sk6812-rgbw-cw"]
+)
+def test_cycle_of_packaged_parts_is_even_within_a_fifth_also_dimmed(
+    name: str, brightness: float
+) -> None:
+    part = load_part(name)
+    chosen = ColourSettings.model_validate({"brightness": brightness})
+    seen = seen_part(part, emission(part), chosen)
+    _, look = solve_cycle(seen, seen.white_cd * brightness, chosen)
+    labs = xyz_to_lab(look)
+    lengths = delta_e_2000(labs, np.roll(labs, -1, axis=0))
     assert np.abs(lengths / lengths.mean() - 1).max() < 0.2
 
 

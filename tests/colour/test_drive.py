@@ -186,6 +186,19 @@ def test_global_current_lands_nearer_than_codes_alone() -> None:
         assert np.mean([z.delta_e_2000 for z in helped]) < np.mean([z.delta_e_2000 for z in alone])
 
 
+def test_full_global_current_is_kept_full_where_the_maker_asks_for_it() -> None:
+    plain, emission = reference_part("rgb_linear")
+    with_global, _ = reference_part("rgb_linear", global_bits=5)
+    for brightness in (1.0, 0.1):
+        chosen = ColourSettings.model_validate(
+            {"brightness": brightness, "global_current": "full"}
+        )
+        zones = drive_for(targets_of(PALETTE), with_global, emission, chosen).zones
+        assert [zone.global_code for zone in zones] == [31] * len(PALETTE)
+        alone = drive_for(targets_of(PALETTE), plain, emission, chosen).zones
+        assert [zone.codes for zone in zones] == [zone.codes for zone in alone]
+
+
 def test_mixed_zones_run_a_cycle_and_have_no_drive() -> None:
     targets = targets_of(PALETTE)
     drive = solve_drive(

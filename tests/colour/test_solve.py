@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from scipy.optimize import linprog
 
 from marquee.colour.solve import Emitters, brightest, can_make, emitters, least_current
+from marquee.errors import MarqueeError
 from tests.colour.made import REFERENCES
 
 Rows = NDArray[np.float64]
@@ -35,9 +36,25 @@ def random_lights(part: Emitters, count: int, seed: int) -> Rows:
     return np.asarray(drives @ part.columns, float)
 
 
-@pytest.mark.parametrize("name", ["rgbw_neutral", "rgbw_cool_double"])
+def with_fourth(xyz: list[float], current: float) -> Emitters:
+    columns = [*REFERENCES["parts"]["rgb_linear"]["XYZ_full_columns"], xyz]
+    return emitters(np.array(columns), np.array([1, 1, 1, current]))
+
+
+FOUR = {
+    "neutral": reference_emitters("rgbw_neutral"),
+    "cool, at double current": reference_emitters("rgbw_cool_double"),
+    # A white so hungry that as little of it as can be is best, and an amber and a cyan outside the triangle.
+    "hungry white": with_fourth([1035.0, 1035.0, 727.0], 9.0),
+    "amber": with_fourth([420.0, 300.0, 0.1], 0.8),
+    "hungry amber": with_fourth([420.0, 300.0, 0.1], 5.0),
+    "cyan": with_fourth([40.0, 300.0, 420.0], 0.4),
+}
+
+
+@pytest.mark.parametrize("name", FOUR)
 def test_four_emitters_draw_no_more_than_the_linear_programme(name: str) -> None:
-    part = reference_emitters(name)
+    part = FOUR[name]
     xyz = random_lights(part, 60, 1)
     drives = least_current(xyz, part)
     np.testing.assert_allclose(drives @ part.columns, xyz, rtol=1e-9)
@@ -101,6 +118,13 @@ def test_brightest_is_the_largest_scale_of_the_linear_programme(which: str) -> N
         found = linprog(cost, A_eq=equal, b_eq=np.zeros(3), bounds=bounds, method="highs")
         assert found.fun is not None
         assert factor == pytest.approx(-found.fun, rel=1e-6)
+
+
+def test_three_emitters_that_lie_on_one_line_are_refused() -> None:
+    columns = np.array(REFERENCES["parts"]["rgb_linear"]["XYZ_full_columns"])
+    columns[2] = 0.3 * columns[0] + 0.7 * columns[1]
+    with pytest.raises(MarqueeError, match="cannot mix"):
+        emitters(columns, np.ones(3))
 
 
 def test_black_scales_without_limit_and_an_outside_chromaticity_not_at_all() -> None:
