@@ -3,14 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from marquee.artwork.flat import TOL_CALM
+
 UNKNOWN = 255
 FACE = 0
 _SHARE_BINS = 16
+_FEWEST_SHARED = 200
+# Codes a pixel: no steeper ramp is taken as smooth.
+_STEEPEST = 24.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -19,7 +25,8 @@ class Edges:
 
     `index` flat pixel indices; `near`, `far` flat indices of the nearest flat pixel and of the nearest one
     of another label (-1 where there is none in reach); `share` the near side's share of the pixel, 0 to 1;
-    `explained` whether the two sides' colours make up the pixel's.
+    `explained` whether the two sides' colours make up the pixel's. `linear_light` tells whether edges were
+    blended in linear light, None where too few pixels tell.
     """
 
     index: NDArray[np.int64]
@@ -27,7 +34,7 @@ class Edges:
     far: NDArray[np.int64]
     share: NDArray[np.float64]
     explained: NDArray[np.bool_]
-    linear_light: bool
+    linear_light: bool | None
 
 
 def split_edges(
@@ -46,14 +53,15 @@ def split_edges(
     near, far = _two_sides(label_of_px, index, reach_px)
     calm = cv2.blur(srgb_8bit, (3, 3)).reshape(-1, 3)
     pixel = srgb_8bit.reshape(-1, 3)[index].astype(np.float32)
-    colour_near = calm[near].astype(np.float32)
-    colour_far = calm[far].astype(np.float32)
+    towards = label_of_px.ravel() if tol <= TOL_CALM else None
+    colour_near = _colour_at_edge(calm, towards, index, near)
+    colour_far = _colour_at_edge(calm, towards, index, far)
     both, lone = far >= 0, (far < 0) & (near >= 0)
     gamma = _share(pixel, colour_near, colour_far)
-    light = _share(*(_linear(v) for v in (pixel, colour_near, colour_far)))
-    linear_light = sharp and _is_linear(label_of_px, near, far, gamma[0], light[0])
+    light = _share(*(linear_codes(v) for v in (pixel, colour_near, colour_far)))
+    linear_light = _is_linear(label_of_px, near, far, gamma[0], light[0]) if sharp else False
     share = light[0] if linear_light else gamma[0]
-    misfit = _misfit(pixel, colour_near, colour_far, share, linear_light=linear_light)
+    misfit = _misfit(pixel, colour_near, colour_far, share, linear_light=bool(linear_light))
     limit = max(20.0, 4.0 * tol)
     away = np.linalg.norm(pixel - colour_near, axis=1)
     explained = np.where(both, misfit <= limit, lone & (away <= limit))
@@ -65,6 +73,27 @@ def split_edges(
         explained=explained,
         linear_light=linear_light,
     )
+
+
+def _colour_at_edge(
+    calm: NDArray[np.uint8],
+    label: NDArray[np.uint8] | None,
+    index: NDArray[np.int64],
+    side: NDArray[np.int64],
+) -> NDArray[np.float32]:
+    """Return the codes a side has at the edge pixel: on a glow or gradient they go on as they come.
+
+    Without `label` (a noisy picture) the side's own codes serve.
+    """
+    here = calm[side].astype(np.float32)
+    if label is None:
+        return here
+    beyond = 2 * side - index
+    inside = (side >= 0) & (beyond >= 0) & (beyond < len(calm))
+    beyond = np.where(inside, beyond, side)
+    inside &= label[beyond] == label[side]
+    slope = np.where(inside[:, None], here - calm[beyond], 0)
+    return np.asarray(np.clip(here + np.clip(slope, -_STEEPEST, _STEEPEST), 0, 255), np.float32)
 
 
 def _two_sides(
@@ -130,7 +159,8 @@ def _offsets(reach_px: int) -> list[tuple[int, int]]:
     return sorted(disc, key=lambda o: (o[0] ** 2 + o[1] ** 2, o))
 
 
-def _linear(codes: NDArray[np.float32]) -> NDArray[np.float32]:
+def linear_codes(codes: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Return codes of linear light, 0 to 255, of encoded ones."""
     from marquee.colour.spaces import srgb_decode
 
     table = (srgb_decode(np.arange(256) / 255) * 255).astype(np.float32)
@@ -161,7 +191,7 @@ def _misfit(
         return np.asarray(np.linalg.norm(pixel - (weight * near + (1 - weight) * far), axis=1))
     from marquee.colour.spaces import srgb_encode
 
-    mixed = weight * _linear(near) + (1 - weight) * _linear(far)
+    mixed = weight * linear_codes(near) + (1 - weight) * linear_codes(far)
     return np.asarray(np.linalg.norm(pixel - 255 * srgb_encode(mixed / 255), axis=1), float)
 
 
@@ -171,23 +201,29 @@ def _is_linear(
     far: NDArray[np.int64],
     gamma: NDArray[np.float32],
     light: NDArray[np.float32],
-) -> bool:
-    """Return whether edges were blended in linear light rather than in codes.
-
-    Edges at all angles cut pixels at all shares alike, so the shares of edge pixels between a colour and
-    the face average one half in the space the edge was blended in.
-    """
+) -> bool | None:
+    """Return whether edges between colours and the face were blended in linear light, None if unknown."""
     labels = label_of_px.ravel()
     lit_near = (labels[near] != FACE) & (labels[far] == FACE)
     lit_far = (labels[near] == FACE) & (labels[far] != FACE)
     use = (far >= 0) & (lit_near | lit_far)
     lit = lit_near[use]
+    return looks_linear(*(np.where(lit, s[use], 1 - s[use]) for s in (gamma, light)))
+
+
+def looks_linear(
+    gamma: NDArray[np.floating[Any]], light: NDArray[np.floating[Any]]
+) -> bool | None:
+    """Return whether lit shares of edge pixels, read from codes and from light, were blended in light.
+
+    Edges at all angles cut pixels at all shares alike, so in the space they were blended in the shares average
+    one half. None where too few pixels are shared.
+    """
     off = []
-    for shares in (gamma[use], light[use]):
-        own = np.where(lit, shares, 1 - shares)
-        histogram, _ = np.histogram(own, bins=_SHARE_BINS, range=(0.1, 0.9))
-        if histogram.sum() < 200:
-            return False
+    for shares in (gamma, light):
+        histogram, _ = np.histogram(shares, bins=_SHARE_BINS, range=(0.1, 0.9))
+        if histogram.sum() < _FEWEST_SHARED:
+            return None
         # A long straight edge fills one bin with one share; it must not outvote the others.
         capped = np.minimum(histogram, 1.5 * max(1, int(np.median(histogram))))
         middle = (np.arange(_SHARE_BINS) + 0.5) / _SHARE_BINS

@@ -114,7 +114,12 @@ def _fades_into_face(
     if not len(rest):
         return True
     colour, share = _plateau(rest, max(flat.tol, 3))
-    if share >= _SHAPE_SHARE and share * len(rest) >= 64 and _is_far_end(rest, face.rgb, colour):
+    if (
+        share >= _SHAPE_SHARE
+        and share * len(rest) >= 64
+        and _is_far_end(rest, face.rgb, colour)
+        and _is_even(rest, colour, flat.tol, share)
+    ):
         is_face = _nearer(pixels, face.rgb, colour)
         result.shapes.append((index[~is_face], colour))
     elif len(rest) > 64:
@@ -130,6 +135,13 @@ def _is_far_end(
     return bool(np.mean(away > np.linalg.norm(colour - face_rgb) + 8) < 0.05)
 
 
+def _is_even(
+    pixels: NDArray[np.uint8], colour: NDArray[np.float64], tol: int, share: float
+) -> bool:
+    """Return whether pixels near `colour` are of it to a code; asked of noisy pictures in vain."""
+    return tol > TOL_CALM or bool(_like(pixels, colour, 1).mean() >= 0.8 * share)
+
+
 def _leave_out_enclosed(
     result: Sorting, flat: Flatness, face: Face, runs: list[int], limit: float
 ) -> None:
@@ -142,6 +154,8 @@ def _leave_out_enclosed(
         return
     largest = steady[np.argsort(-flat.count[steady], kind="stable")][:_MOST_SHAPES]
     shapes = flat.mean[largest] - face.rgb
+    if face.kind == "colour":
+        shapes = np.vstack([shapes, -face.rgb])  # a shadow darkens the face
     for region in runs:
         if not result.flat[region]:
             continue

@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from marquee.artwork.edges import FACE, UNKNOWN, Edges
+from marquee.artwork.edges import FACE, UNKNOWN, Edges, linear_codes, looks_linear
 from marquee.artwork.flat import TOL_CALM
 
 # A stroke is explained by a colour when its pixels lie this near (codes, root mean square) to the line of
@@ -93,7 +93,9 @@ def explain_strokes(
     ground, ground_label = _grounds(
         chosen, around, base, palette, _main_bases(base, palette, group)
     )
-    share = _project(pixel, ground, palette[chosen])[0]
+    share = _stroke_shares(
+        pixel, ground, palette[chosen], ground_label == FACE, edges.linear_light
+    )
     wins = share >= 0.5
     return Strokes(
         index=index,
@@ -102,6 +104,25 @@ def explain_strokes(
         share=np.where(wins, share, 1 - share),
         new_rgb=palette[known:],
     )
+
+
+def _stroke_shares(
+    pixel: NDArray[np.float64],
+    ground: NDArray[np.float64],
+    colour: NDArray[np.float64],
+    on_face: NDArray[np.bool_],
+    linear_light: bool | None,
+) -> NDArray[np.float64]:
+    """Return the stroke's share of each pixel in the space edges were blended in."""
+    gamma = _project(pixel, ground, colour)[0]
+    if linear_light is False:
+        return gamma
+    light = _project(
+        *(linear_codes(v.astype(np.float32)).astype(float) for v in (pixel, ground, colour))
+    )[0]
+    if linear_light is None:
+        linear_light = looks_linear(gamma[on_face], light[on_face])
+    return light if linear_light else gamma
 
 
 def _groups(
