@@ -65,6 +65,11 @@ def notes(found: Singles) -> list[str]:
         lines.append(
             f"shared out: mean codes over a zone's {found.leds} LEDs, some sent one code more than others."
         )
+    if found.part.intensity_spread is None:
+        lines.append(
+            f"unknown: {found.part.name} states no spread from sheet to sheet or part to part; give its file the row "
+            "intensity_spread, such as [0.85, 1.15], or measure it (marquee bench)."
+        )
     if any(found.too_bright):
         # Rounded down: at a brightness rounded up one colour would still be out of reach.
         share = int(1000 * found.all_bright_enough) / 10

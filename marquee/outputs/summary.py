@@ -8,7 +8,7 @@ from marquee import __version__
 from marquee.errors import printable
 from marquee.plan import Plan
 from marquee.units import format_length
-from marquee.values import Feed, Zone
+from marquee.values import Feed, Zone, ZoneDrive
 
 _WIDTH = 100
 _LABEL = 11
@@ -93,15 +93,10 @@ def _colours(plan: Plan) -> str:
     parts = []
     for drive in plan.drive.zones[:_MOST_ZONES]:
         zone = plan.zone_map.zones[drive.zone]
-        band = (
-            ""
-            if drive.band_delta_e_2000 is None
-            else f" (part may be {drive.band_delta_e_2000:.0f} off)"
-        )
         codes = ",".join(str(c) for c in drive.codes)
         gamut = "" if drive.in_gamut else " out of gamut"
         parts.append(
-            f"{zone.id} {_short(zone.name, 24)} {codes} ΔE00 {drive.delta_e_2000:.1f}{gamut}{band}"
+            f"{zone.id} {_short(zone.name, 24)} {codes} ΔE00 {_error(drive)}{gamut}{_band(drive)}"
         )
     cycling = [str(z.id) for z in plan.zone_map.zones if z.mode == "hue-cycle"]
     if plan.drive.hue_cycle is not None and cycling:
@@ -117,6 +112,21 @@ def _colours(plan: Plan) -> str:
         f"{order} bytes for white {plan.project.colour.white}, {plan.drive.policy}: "
         + "; ".join(parts)
     )
+
+
+def _error(drive: ZoneDrive) -> str:
+    if drive.spread is None:
+        return f"{drive.delta_e_2000:.2f}"
+    shared = f"{drive.spread.delta_e_2000:.2f} shared out over {drive.spread.of} LEDs"
+    return f"{drive.delta_e_2000:.2f}, {shared}"
+
+
+def _band(drive: ZoneDrive) -> str:
+    if drive.band_delta_e_2000 is None:
+        return ""
+    matched = drive.band_matched_delta_e_2000
+    narrowed = "" if matched is None else f", {matched:.1f} once its white is matched"
+    return f" (part may be {drive.band_delta_e_2000:.0f} off{narrowed})"
 
 
 def _light(plan: Plan) -> str:
@@ -147,9 +157,10 @@ def _supply(plan: Plan) -> str:
     units = f"{supply.count} × " if supply.count > 1 else ""
     feeds = "; ".join(_feed(f) for f in power.feeds)
     cap = f"; brightness capped at {power.brightness_cap:.0%}" if power.brightness_cap < 1 else ""
+    cap += " (the plan fits as it is)" if power.plan_fits else ""
     return (
         f"{units}{supply.volts:g} V {supply.amps:g} A ({supply.watts:.0f} W){cap}; {feeds}; "
-        f"lowest LED {power.min_led_v:.2f} V at LED {power.worst_led}"
+        f"lowest LED {power.min_led_v:.2f} V at LED {power.worst_led}; the sums are in power.txt"
     )
 
 
@@ -168,7 +179,25 @@ def _running(plan: Plan) -> str:
         if power.cost_per_hour is None
         else f", {power.cost_per_hour:.4f} {printable(power.currency)}".rstrip() + " an hour"
     )
-    return f"{power.energy_wh_per_hour:.1f} Wh an hour at the wall{cost}; {power.heat_w:.1f} W of heat in the box"
+    return (
+        f"{power.energy_wh_per_hour:.1f} Wh an hour at the wall{cost}{_month(plan)}; "
+        f"{power.heat_w:.1f} W of heat in the box"
+    )
+
+
+def _month(plan: Plan) -> str:
+    power, hours = plan.power, plan.project.power.hours_per_day
+    if power.kwh_per_month is None or hours is None:
+        return ""
+    paid = (
+        ""
+        if power.cost_per_month is None
+        else f", {power.cost_per_month:.2f} {printable(power.currency)}".rstrip()
+    )
+    return (
+        f"; a month of {hours:g} h a day, {_count(power.cabinets, 'cabinet')}: "
+        f"{power.kwh_per_month:.2f} kWh{paid}"
+    )
 
 
 def _firmware(plan: Plan) -> str:
