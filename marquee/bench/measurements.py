@@ -70,7 +70,7 @@ def _pair(line: Line, part: Part, table: Table, problems: Problems) -> MatchedPa
     text = line.fields.get("colour", "")
     brightness = 1.0
     if "brightness" in line.fields:
-        brightness = number_in(line, "brightness", table, problems, 0.001, 1)
+        brightness = number_in(line, "brightness", table, problems, 0.001, 100)
     level = None
     if "global" in line.fields:
         top = 2**part.global_bits - 1

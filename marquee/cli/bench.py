@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from marquee.cli.trim import trim
+
 if TYPE_CHECKING:
     from marquee.bench.advice import Advice
     from marquee.bench.calibration import Measurements, Outcome
@@ -113,6 +115,9 @@ def report(folder: str, picture: str, part_name: str, white: str) -> None:
     outcome = calibrate(part, _measured(Path(folder), part), labels)
     _draw(outcome, part, picture)
     click.echo(f"{picture} written")
+
+
+bench.add_command(trim)
 
 
 def _measured(folder: Path, part: Part) -> Measurements:

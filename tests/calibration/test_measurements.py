@@ -74,7 +74,7 @@ def test_semicolons_and_decimal_commas_are_read(tmp_path: Path) -> None:
         ("colour,r,g,b,r\n", r"column 'r' stands twice"),
         ("colour,r,g,b\n", r"no row has bytes yet"),
         ("", r"names no columns"),
-        ("colour,r,g,b,brightness\n#ffffff,1,2,3,130%\n", r"pairs\.csv:2: brightness is 130%"),
+        ("colour,r,g,b,brightness\n#ffffff,1,2,3,-30%\n", r"pairs\.csv:2: brightness is -30%"),
     ],
 )
 def test_a_bad_pair_is_told_with_its_line(tmp_path: Path, text: str, told: str) -> None:
