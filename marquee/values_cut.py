@@ -1,7 +1,7 @@
 """What is cut: wall strips and where they lie on sheets, the openings of the face, and its islands' bridges.
 
 Lengths mm. `Strip` outlines lie flat: x along the strip from its start, y up from the edge that stands on the
-LED plane, seen from the strip's left side (that is the upper side of a wall that runs to the right on the face).
+LED plane, seen from the strip's right side (that is the lower side of a wall that runs to the right on the face).
 Everything else is in face coordinates: x right, y down, seen from the front.
 """
 
@@ -70,6 +70,15 @@ class Notch:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Taper:
+    """A stretch whose top is tapered on one side, because the wall stands over a lit aperture there."""
+
+    at_mm: float
+    width_mm: float
+    side: Literal["left", "right"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Strip:
     """One flat part: where it stands, and its shape when laid flat.
 
@@ -91,6 +100,7 @@ class Strip:
     slots: tuple[Slot, ...]
     notches: tuple[Notch, ...]
     outline_mm: Path_mm
+    tapers: tuple[Taper, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -159,7 +169,8 @@ class CutPlan:
     """Everything that is cut, scored or printed to be cut by.
 
     `kerf_mm` is in the walls' cut lines where `walls_compensated`, in the face's where `face_compensated`.
-    `rows_mm` are the LED rows as ((x, y), (x, y)) of their ends.
+    `rows_mm` are the LED rows as ((x, y), (x, y)) of their ends, `tapers_mm` the stretches of wall that stand
+    over lit apertures.
     """
 
     width_mm: float
@@ -179,6 +190,7 @@ class CutPlan:
     islands: tuple[Island, ...]
     notch_areas_mm: tuple[Path_mm, ...]
     rows_mm: tuple[tuple[Point, Point], ...]
+    tapers_mm: tuple[Path_mm, ...] = ()
     findings: tuple[Finding, ...] = ()
 
 

@@ -10,11 +10,12 @@ from marquee.box.cut_joints import join_runs
 from marquee.box.cut_nesting import most_length_mm, nest
 from marquee.box.cut_notches import Bands, led_rows, openings_along, row_bands, row_ends
 from marquee.box.cut_remarks import cut_remarks
-from marquee.box.cut_runs import Run, find_runs, opened_at
-from marquee.box.cut_strips import divide, make_strip
+from marquee.box.cut_runs import Run, find_runs, opened_at, stretch
+from marquee.box.cut_strips import Worked, divide, make_strip
+from marquee.box.cut_tapers import path_points, stretches_over
 from marquee.project_cut import CutSettings
 from marquee.values import Box, Chain, Path_mm, Point, ZoneMap
-from marquee.values_cut import CutPlan, Strip
+from marquee.values_cut import CutPlan, Opening, Strip
 
 
 def plan_cut(zone_map: ZoneMap, box: Box, chain: Chain, settings: CutSettings) -> CutPlan:
@@ -35,8 +36,8 @@ def plan_cut(zone_map: ZoneMap, box: Box, chain: Chain, settings: CutSettings) -
         LED rows that pass under walls.
     settings : CutSettings
     """
-    strips, notch_areas, rows = _strips(box, chain, settings)
     openings = find_openings(zone_map)
+    strips, notch_areas, rows, tapers = _strips(box, chain, openings, settings)
     islands, remarks = find_islands(openings, zone_map.width_mm, zone_map.height_mm, settings)
     sheets = nest(strips, settings)
     plan = CutPlan(
@@ -57,13 +58,20 @@ def plan_cut(zone_map: ZoneMap, box: Box, chain: Chain, settings: CutSettings) -
         islands=islands,
         notch_areas_mm=notch_areas,
         rows_mm=rows,
+        tapers_mm=tapers,
     )
     return cut_remarks(plan, settings, zone_map, remarks)
 
 
+_Walls = tuple[
+    tuple[Strip, ...], tuple[Path_mm, ...], tuple[tuple[Point, Point], ...], tuple[Path_mm, ...]
+]
+
+
 def _strips(
-    box: Box, chain: Chain, settings: CutSettings
-) -> tuple[tuple[Strip, ...], tuple[Path_mm, ...], tuple[tuple[Point, Point], ...]]:
+    box: Box, chain: Chain, openings: tuple[Opening, ...], settings: CutSettings
+) -> _Walls:
+    """Return the strips, the areas kept free for LED rows, the rows, and where walls taper."""
     import shapely
 
     rows = led_rows(chain, box.width_mm, box.height_mm)
@@ -71,17 +79,27 @@ def _strips(
     runs, junctions = find_runs(box, settings.most_fold_degrees)
     runs = [_with_calm_seam(run, bands, box) if run.closed else run for run in runs]
     spans = [openings_along(run, bands, box.wall_thickness_mm) for run in runs]
+    tapers = [stretches_over(run, openings, box.wall_thickness_mm) for run in runs]
     endings, halvings = join_runs(runs, junctions, box, settings)
     parts = divide(runs, endings, halvings, spans, most_length_mm(settings), settings)
     strips = tuple(
-        make_strip(part, parts, runs[part.run], halvings, spans[part.run], box, settings)
+        make_strip(
+            part,
+            parts,
+            runs[part.run],
+            Worked(halvings.get(part.run, []), spans[part.run], tapers[part.run]),
+            box,
+            settings,
+        )
         for part in parts
     )
-    areas = tuple(
-        tuple((float(x), float(y)) for x, y in shapely.get_coordinates(band.area)[:-1])
-        for band in bands
+    areas = tuple(path_points(shapely.get_coordinates(band.area)[:-1]) for band in bands)
+    tapered = tuple(
+        path_points(stretch(run.xy_mm, run.stations_mm, a, b))
+        for run, found in zip(runs, tapers, strict=True)
+        for a, b, _ in found
     )
-    return strips, areas, row_ends(rows)
+    return strips, areas, row_ends(rows), tapered
 
 
 def _with_calm_seam(run: Run, bands: Bands, box: Box) -> Run:

@@ -10,15 +10,17 @@ import numpy as np
 from marquee.box.cut_joints import (
     Ending,
     Endings,
+    Halving,
     Halvings,
     bevel_reach_mm,
     mitred,
     turn_degrees,
 )
 from marquee.box.cut_runs import Floats, Run, stretch
+from marquee.box.cut_tapers import Stretch
 from marquee.project_cut import CutSettings
 from marquee.values import Box, Path_mm
-from marquee.values_cut import End, Fold, Notch, Slot, Strip
+from marquee.values_cut import End, Fold, Notch, Slot, Strip, Taper
 
 # A bend below this is no fold: the sheet gives [degrees]. How deep folds are scored, as a share of the thickness;
 # what is left bends about its middle (both common practice, no source).
@@ -126,6 +128,15 @@ def _unit(way: Floats) -> Floats:
 
 
 @dataclass(slots=True, eq=False)
+class Worked:
+    """What is worked into a run: slots, places over LED rows (from, to, row), and tapers."""
+
+    halvings: list[Halving]
+    openings: list[tuple[float, float, int]]
+    tapers: list[Stretch]
+
+
+@dataclass(slots=True, eq=False)
 class _Flat:
     """A part laid flat: places along the run [mm] to places along the part."""
 
@@ -145,8 +156,7 @@ def make_strip(
     part: Part,
     parts: list[Part],
     run: Run,
-    halvings: Halvings,
-    openings: list[tuple[float, float, int]],
+    worked: Worked,
     box: Box,
     settings: CutSettings,
 ) -> Strip:
@@ -169,8 +179,8 @@ def make_strip(
         )
         for place, turn in zip(at[folded], turns[folded], strict=True)
     )
-    slots = _slots(part, parts, halvings, flat, box)
-    notches = _notches(part, openings, flat, length, settings)
+    slots = _slots(part, parts, worked.halvings, flat, box)
+    notches = _notches(part, worked.openings, flat, length, settings)
     ends = (first[0] - min(first), first[1] - min(first), last[0] - min(last), last[1] - min(last))
     return Strip(
         part=part.name,
@@ -186,6 +196,7 @@ def make_strip(
         slots=slots,
         notches=notches,
         outline_mm=_outline(length, box.wall_height_mm, ends, slots, notches),
+        tapers=_tapers(part, worked.tapers, flat, length),
     )
 
 
@@ -211,7 +222,7 @@ def _name_at(place: tuple[int, float], parts: list[Part], *, later: bool) -> str
 
 
 def _slots(
-    part: Part, parts: list[Part], halvings: Halvings, flat: _Flat, box: Box
+    part: Part, parts: list[Part], halvings: list[Halving], flat: _Flat, box: Box
 ) -> tuple[Slot, ...]:
     return tuple(
         Slot(
@@ -221,9 +232,21 @@ def _slots(
             from_top=h.from_top,
             meets=_name_at(h.meets, parts, later=True),
         )
-        for h in sorted(halvings.get(part.run, []), key=lambda h: h.at_mm)
+        for h in sorted(halvings, key=lambda h: h.at_mm)
         if part.start_mm - 1e-6 <= h.at_mm <= part.end_mm + 1e-6
     )
+
+
+def _tapers(
+    part: Part, stretches: list[Stretch], flat: _Flat, length_mm: float
+) -> tuple[Taper, ...]:
+    found = []
+    for low, high, side in stretches:
+        a, b = max(low, part.start_mm), min(high, part.end_mm)
+        if b - a > 1e-6:
+            left, right = max(flat.at(a), 0.0), min(flat.at(b), length_mm)
+            found.append(Taper(at_mm=(left + right) / 2, width_mm=right - left, side=side))
+    return tuple(found)
 
 
 def _notches(

@@ -205,3 +205,20 @@ def test_a_box_without_walls_has_nothing_to_cut_but_the_face() -> None:
     assert not cut.strips
     assert not cut.sheets
     assert len(cut.openings) == 1
+
+
+def test_walls_taper_just_where_they_stand_over_lit_apertures() -> None:
+    # The face's opening is a disc of 8 mm about (20, 20); a wall of 3 mm passes with its middle 9 mm below its centre.
+    cut = planned(box(((0, 29), (300, 29))))
+    (strip,) = cut.strips
+    (taper,) = strip.tapers
+    # Running to the right, the side towards the disc is the upper, left one. By shapely:
+    disc = shapely.Point(20, 20).buffer(8, quad_segs=100)
+    x0, _, x1, _ = disc.intersection(shapely.box(0, 29 - THICKNESS / 2, 300, 29)).bounds
+    assert taper.side == "left"
+    # The half-millimetre pixels of this face know their edge to a tenth.
+    assert taper.at_mm == pytest.approx((x0 + x1) / 2, abs=0.1)
+    assert taper.width_mm == pytest.approx(x1 - x0, abs=0.5)
+    assert len(cut.tapers_mm) == 1
+    clear = planned(box(((0, 31), (300, 31))))
+    assert clear.strips[0].tapers == ()

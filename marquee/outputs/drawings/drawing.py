@@ -81,6 +81,28 @@ LED_ROW = Layer(
 PART_END = Layer(
     name="PART-END", means="where parts meet", colour=(200, 40, 30), dxf_colour=1, line_mm=0.25
 )
+TAPER = Layer(
+    name="TAPER",
+    means="taper the top to a knife edge, this side",
+    colour=(220, 110, 0),
+    dxf_colour=30,
+    line_mm=0.5,
+)
+TAPER_BEHIND = Layer(
+    name="TAPER-BEHIND",
+    means="taper the top to a knife edge, other side",
+    colour=(220, 110, 0),
+    dxf_colour=32,
+    line_mm=0.5,
+    dash_mm=(2.0, 1.0),
+)
+TAPERED = Layer(
+    name="TAPERED",
+    means="wall over a lit aperture: top tapered",
+    colour=(220, 110, 0),
+    dxf_colour=30,
+    line_mm=0.6,
+)
 SHEET = Layer(
     name="SHEET",
     means="edge of the sheet, not cut",

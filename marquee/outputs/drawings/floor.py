@@ -15,6 +15,7 @@ from marquee.outputs.drawings.drawing import (
     LED_ROW,
     PART_END,
     RIM,
+    TAPERED,
     WALL,
     Drawing,
     fitted,
@@ -71,6 +72,8 @@ def floor_plan(cut: CutPlan, zones: tuple[ZoneName, ...], title: str, *, back: b
             drawing.stroke(PART_END, turned(tick), closed=False)
     for area in cut.notch_areas_mm:
         drawing.stroke(LED_ROW, turned(area))
+    for path in cut.tapers_mm:
+        drawing.stroke(TAPERED, turned(path), closed=False)
     _label_parts(drawing, cut, solid, zones, back=back)
     return drawing
 

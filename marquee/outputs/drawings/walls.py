@@ -14,6 +14,8 @@ from marquee.outputs.drawings.drawing import (
     SCORE,
     SCORE_BEHIND,
     SHEET,
+    TAPER,
+    TAPER_BEHIND,
     Drawing,
     fitted,
     width_mm,
@@ -72,6 +74,12 @@ def _draw(drawing: Drawing, cut: CutPlan, placed: Placed, floor_mm: float) -> No
         drawing.stroke(layer, [at(fold.at_mm, low), at(fold.at_mm, h)], closed=False)
     for x in _bevel_lines(strip, cut.wall_thickness_mm):
         drawing.stroke(BEVEL, [at(x, 0), at(x, h)], closed=False)
+    # A knife edge is as deep as the sheet is thick: 45° at most.
+    depth = min(cut.wall_thickness_mm, h / 4)
+    for taper in strip.tapers:
+        layer = TAPER if taper.side == "right" else TAPER_BEHIND
+        ends = (taper.at_mm - taper.width_mm / 2, taper.at_mm + taper.width_mm / 2)
+        drawing.stroke(layer, [at(x, h - depth) for x in ends], closed=False)
     left, room = _calm_stretch(strip)
     _mark(drawing, strip, at(left, h * 0.62), min(_TEXT_MM, h / 4), room)
 
@@ -178,5 +186,7 @@ def _notes(cut: CutPlan) -> list[str]:
         "bending about the middle of what is left (common practice, no source: fold a test piece). Turn the sheet for "
         "lines scored on the other side.",
         "Where a part runs along over a strip's bare edge it is not notched: pare its foot by the strip's thickness there.",
+        "Where a taper is drawn, plane or sand that side of the top edge from the line up to nothing, or the wall shades "
+        "the aperture above it.",
         "Slots go half way up; where two parts cross, the one slotted from the top goes in first.",
     ]
