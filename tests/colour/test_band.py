@@ -1,17 +1,21 @@
 """The uncertainty band: wider with the spread, zero without, steady from run to run."""
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pytest
 
-from marquee.colour.band import sample_columns
+from marquee.colour.band import colour_band, sample_columns
+from marquee.colour.constants import D65_XYZ
 from marquee.colour.difference import delta_e_2000
 from marquee.colour.drive import drive_for
+from marquee.colour.emission import emission as emission_of
+from marquee.colour.solve import Emitters, emitters
 from marquee.colour.spaces import xyz_to_lab, xyz_to_uv_prime
 from marquee.project import ColourSettings
 from marquee.values import ZoneDrive
-from tests.colour.made import SHEET, reference_part, targets_of
+from tests.colour.made import REFERENCES, SHEET, reference_part, targets_of
 
 BINS = ((620.0, 625.0), (520.0, 525.0), (465.0, 467.0))
 
@@ -85,3 +89,72 @@ def test_band_is_the_same_on_every_run() -> None:
     first = zones(["#1f7a8c"], intensity_spread=(0.7, 1.4), dominant_range_nm=BINS)
     again = zones(["#1f7a8c"], intensity_spread=(0.7, 1.4), dominant_range_nm=BINS)
     assert first == again
+
+
+def as_emitters(name: str) -> Emitters:
+    row = REFERENCES["parts"][name]
+    return emitters(
+        np.array(row["XYZ_full_columns"]) / 1000, np.ones(len(row["XYZ_full_columns"]))
+    )
+
+
+@pytest.mark.parametrize("name", ["rgb_linear", "rgbw_neutral"])
+def test_part_that_is_brighter_all_over_looks_the_same(name: str) -> None:
+    part = as_emitters(name)
+    light = np.random.default_rng(3).uniform(0.05, 0.6, (4, part.count))
+    samples = part.columns * np.array([0.5, 1.3, 2.0])[:, None, None]
+    band = colour_band(light, np.full(4, 1.2), part, samples)
+    assert band is not None
+    np.testing.assert_allclose(band.as_bought, 0, atol=1e-9)
+    np.testing.assert_allclose(band.white_matched, 0, atol=1e-9)
+
+
+@pytest.mark.parametrize(("channel", "expected"), [(0, 10.6), (1, 12.9), (2, 7.4)])
+def test_band_of_one_sample_is_its_difference_and_a_white_match_undoes_it(
+    channel: int, expected: float
+) -> None:
+    # The same figures of colour-science, now through the band itself: white, one gain 15 % up.
+    part = as_emitters("rgb_linear")
+    white = D65_XYZ @ np.linalg.inv(part.columns)
+    gains = np.ones(3)
+    gains[channel] = 1.15
+    band = colour_band(white[None], np.ones(1), part, (part.columns * gains[:, None])[None])
+    assert band is not None
+    assert band.as_bought[0] == pytest.approx(expected, abs=0.1)
+    assert band.white_matched[0] == pytest.approx(0, abs=1e-9)
+
+
+def test_white_die_is_matched_in_luminance_and_keeps_its_tint() -> None:
+    part = as_emitters("rgbw_neutral")
+    tinted = part.columns.copy()
+    tinted[3] *= [1.05, 1.4, 0.9]
+    light = np.array([[0.0, 0.0, 0.0, 0.5]])
+    scale_cd = np.array([0.6])
+    band = colour_band(light, scale_cd, part, tinted[None])
+    assert band is not None
+    # After the match the die gives its nominal luminance, in its own chromaticity.
+    shown = tinted[3] / tinted[3, 1] * part.columns[3, 1]
+    left = delta_e_2000(
+        xyz_to_lab(0.5 * part.columns[3] / scale_cd), xyz_to_lab(0.5 * shown / scale_cd)
+    )
+    assert band.white_matched[0] == pytest.approx(float(left))
+
+
+def test_wavelengths_are_drawn_over_the_whole_bin_and_no_further() -> None:
+    part, emission = reference_part(
+        "rgb_linear", **SHEET, intensity_spread=(1.0, 1.0), dominant_range_nm=BINS
+    )
+    samples = sample_columns(part, emission, np.eye(3))
+    assert samples is not None
+    for channel in range(3):
+        ends = []
+        for side in (0, 1):
+            nm = tuple(span[side] for span in BINS)
+            at_end = emission_of(replace(part, dominant_nm=nm))
+            ends.append(xyz_to_uv_prime(np.array(at_end.xyz_cd[channel])))
+        way = ends[1] - ends[0]
+        along = (xyz_to_uv_prime(samples[:, channel]) - ends[0]) @ way / (way @ way)
+        # 240 even draws reach within a tenth of either end; between the ends the way is nearly straight.
+        assert -1e-6 <= along.min() < 0.1
+        assert 0.9 < along.max() <= 1 + 1e-6
+        assert 0.35 < float(np.median(along)) < 0.65
