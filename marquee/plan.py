@@ -64,7 +64,8 @@ def make_plan(project: Project) -> Plan:
 
     artwork = read_artwork(Path(project.artwork.file), project.artwork)
     palette = () if project.zones.palette is None else read_palette(project.zones.palette)
-    part = part_as_measured(load_part(project.leds.part), project.colour.calibration)
+    colour = project.colour
+    part = part_as_measured(load_part(project.leds.part), colour.calibration, colour.observer)
     others = tuple(load_part(name) for name in _COMPARED if name != part.name)
     return plan_stages(project, artwork, palette, part, others)
 
@@ -82,6 +83,7 @@ def plan_stages(
     from marquee.box.cut import plan_cut
     from marquee.box.leds import place_leds
     from marquee.box.light import light_face, transfer_light
+    from marquee.box.slots import with_slots
     from marquee.box.unwalled import light_unwalled
     from marquee.colour.drive import solve_drive
     from marquee.firmware import choose_constants, estimate_budget
@@ -91,8 +93,10 @@ def plan_stages(
     zone_map = find_zones(artwork, project.zones, palette, project.box.wall_thickness_mm)
     box = build_box(zone_map, project.box)
     chain = place_leds(zone_map, box, part, project.leds)
+    box = with_slots(box, chain)
+    notch_mm = (project.cut.notch_width_mm, project.cut.notch_height_mm)
     cut = plan_cut(zone_map, box, chain, project.cut)
-    transfer = transfer_light(zone_map, box, chain, project.box)
+    transfer = transfer_light(zone_map, box, chain, project.box, notch_mm)
     drive = solve_drive(zone_map, part, transfer, project.colour, chain)
     light = light_face(transfer, zone_map, drive)
     unwalled = light_unwalled(zone_map, box, chain, drive, project.box)
