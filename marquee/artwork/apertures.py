@@ -161,17 +161,14 @@ def _first_px(ids: NDArray[np.int32], count: int) -> NDArray[np.int64]:
 
 def _boxes(ids: NDArray[np.int32], count: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Return boxes x0, y0, x1, y1 and centroids x, y [px], pixel edges counted from 0."""
-    flat = ids.ravel()
-    lit = np.flatnonzero(flat)
-    own = flat[lit]
-    y, x = np.divmod(lit, ids.shape[1])
-    low = np.full((count, 2), max(ids.shape), float)
-    high = np.zeros((count, 2))
-    for axis, place in enumerate((x, y)):
-        np.minimum.at(low[:, axis], own, place)
-        np.maximum.at(high[:, axis], own, place + 1)
-    number = np.maximum(np.bincount(own, minlength=count), 1)
-    centre = np.stack(
-        [np.bincount(own, v, minlength=count) / number + 0.5 for v in (x, y)], axis=1
-    )
-    return np.hstack([low, high]), centre
+    low, high, total = (np.zeros((count, 2)) for _ in range(3))
+    for axis, picture in enumerate((ids.T, ids)):  # columns first, then rows
+        flat = np.ascontiguousarray(picture).ravel()
+        lit = np.flatnonzero(flat)
+        own, line = flat[lit], lit // picture.shape[1]
+        # Pixels come line by line: the last one written stays.
+        high[own, axis] = line + 1
+        low[own[::-1], axis] = line[::-1]
+        total[:, axis] = np.bincount(own, line, minlength=count)
+    number = np.maximum(np.bincount(ids.ravel(), minlength=count), 1)
+    return np.hstack([low, high]), total / number[:, None] + 0.5

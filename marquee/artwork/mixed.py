@@ -47,14 +47,20 @@ def find_interleaved(
         return []
     involved = np.unique(pairs)
     limit_mm = _ROOM_WALLS * wall_thickness_mm
-    room = _room_mm(np.where(off_mm <= limit_mm, nearest, -1), nearest, cutouts.label, grid_mm)
+    wide = _border_distance(cutouts.label[nearest]) * grid_mm >= limit_mm
     narrow = np.zeros(len(cutouts.label), bool)
-    narrow[involved] = room[involved] < limit_mm
+    narrow[involved] = True
+    narrow[nearest[wide & (off_mm <= limit_mm)]] = False
     narrow &= cutouts.label <= first_ramp
     if not narrow.any():
         return []
-    radius = _inner_radius_mm(ids, len(narrow), grid_mm)
-    return _groups(cutouts, pairs, narrow, radius, limit_mm)
+    inner = _border_distance(ids) * grid_mm
+    slim = np.ones(len(narrow), bool)
+    slim[ids[(inner >= limit_mm) & (ids >= 0)]] = False
+    thin = np.append(narrow, False)[ids]  # -1 reads the last entry
+    radius = np.zeros(len(narrow))
+    np.maximum.at(radius, ids[thin], inner[thin])
+    return _groups(cutouts, pairs, narrow, radius, slim)
 
 
 def nearest_owner(
@@ -85,23 +91,6 @@ def _near_pairs(
     return np.unique(np.vstack(found), axis=0).astype(np.int64)
 
 
-def _room_mm(
-    close: NDArray[np.int32],
-    nearest: NDArray[np.int32],
-    label: NDArray[np.int64],
-    mm_per_px: float,
-) -> NDArray[np.float64]:
-    """Return the radius [mm] of the largest circle in each aperture's part of the face, centred close to it.
-
-    The face is parted half way between different colours; parts of one colour join.
-    """
-    distance = _border_distance(label[nearest]) * mm_per_px
-    room = np.zeros(len(label))
-    here = close >= 0
-    np.maximum.at(room, close[here], distance[here])
-    return room
-
-
 def _border_distance(parts: NDArray[np.generic]) -> NDArray[np.float32]:
     """Return each pixel's distance [px] to where the parts' values change."""
     inner = np.ones(parts.shape, np.uint8)
@@ -110,27 +99,17 @@ def _border_distance(parts: NDArray[np.generic]) -> NDArray[np.float32]:
     return np.asarray(cv2.distanceTransform(inner, cv2.DIST_L2, 5), np.float32)
 
 
-def _inner_radius_mm(ids: NDArray[np.int32], count: int, mm_per_px: float) -> NDArray[np.float64]:
-    """Return the radius [mm] of the largest circle in each aperture."""
-    distance = _border_distance(ids) * mm_per_px
-    radius = np.zeros(count)
-    lit = ids >= 0
-    np.maximum.at(radius, ids[lit], distance[lit])
-    return radius
-
-
 def _groups(
     cutouts: Cutouts,
     pairs: NDArray[np.int64],
     narrow: NDArray[np.bool_],
     radius: NDArray[np.float64],
-    limit_mm: float,
+    slim: NDArray[np.bool_],
 ) -> list[Interleaved]:
     group = np.arange(len(narrow))
     inner = pairs[narrow[pairs].all(axis=1)]
     _unite(group, inner)
     joined = []
-    slim = radius < limit_mm
     for head in np.unique(group[narrow]).tolist():
         members = np.flatnonzero(narrow & (group == head))
         colours = set(cutouts.label[members].tolist())

@@ -63,13 +63,21 @@ def reduce_picture(
     if repeated:
         return np.ascontiguousarray(picture[::factor, ::factor])
     height, width = picture.shape[:2]
-    down, right = -height % factor, -width % factor
-    if down or right:
-        picture = np.asarray(
-            cv2.copyMakeBorder(picture, 0, down, 0, right, cv2.BORDER_REPLICATE), np.uint8
-        )
-    size = (picture.shape[1] // factor, picture.shape[0] // factor)
-    return np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), np.uint8)
+    rows, columns = height // factor, width // factor
+    # Whole blocks first, then the incomplete ones at the right and lower border.
+    cuts_y = [(0, rows * factor, rows), (rows * factor, height, int(height % factor > 0))]
+    cuts_x = [(0, columns * factor, columns), (columns * factor, width, int(width % factor > 0))]
+    bands = [
+        np.concatenate([_shrunk(picture[y0:y1, x0:x1], m, n) for x0, x1, n in cuts_x if n], axis=1)
+        for y0, y1, m in cuts_y
+        if m
+    ]
+    return np.concatenate(bands, axis=0) if len(bands) > 1 else bands[0]
+
+
+def _shrunk(part: NDArray[np.uint8], rows: int, columns: int) -> NDArray[np.uint8]:
+    """Return the part's mean colours in so many rows and columns."""
+    return np.asarray(cv2.resize(part, (columns, rows), interpolation=cv2.INTER_AREA), np.uint8)
 
 
 def full_size(
