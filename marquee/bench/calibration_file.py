@@ -16,6 +16,7 @@ from marquee.bench.calibration import Calibration, Kind, Points, Used, calibrate
 from marquee.bench.measurements import Source
 from marquee.bench.values import Posterior
 from marquee.colour.observer import observer_names
+from marquee.colour.part_file import CHANNELS
 from marquee.colour.response import response_table
 from marquee.errors import InputError, MarqueeError, printable
 from marquee.values import Part
@@ -129,8 +130,8 @@ def read_calibration(path_text: str) -> Calibration:
         )
     read = _Reader(raw, where)
     channels = tuple(read.word("channels"))
-    if channels not in {("R", "G", "B"), ("R", "G", "B", "W")}:
-        raise read.bad("channels", "is not RGB or RGBW")
+    if channels not in CHANNELS:
+        raise read.bad("channels", f"is not one of {', '.join(map(''.join, CHANNELS))}")
     kind = read.word("kind")
     if kind not in {"cabinet", "reel"}:
         raise read.bad("kind", "is not cabinet or reel")
@@ -165,17 +166,34 @@ def read_calibration(path_text: str) -> Calibration:
     )
 
 
-def part_as_measured(part: Part, path_text: str | None) -> Part:
+def part_as_measured(part: Part, path_text: str | None, observer: str) -> Part:
     """Return the part with the calibration in a file laid on it; the part itself where no file is named.
+
+    Parameters
+    ----------
+    part : Part
+        As its file describes it.
+    path_text : str or None
+        The calibration's file.
+    observer : str
+        The plan's; eyes matched for one observer must not be planned for with another, which would correct
+        the same difference twice.
 
     Raises
     ------
     InputError
-        As `read_calibration` and `calibrated_part`.
+        As `read_calibration` and `calibrated_part`, or the observers differ.
     """
     if path_text is None:
         return part
-    return calibrated_part(part, read_calibration(path_text), path_text)
+    calibration = read_calibration(path_text)
+    if calibration.observer != observer and any(use.kind == "pairs" for use in calibration.used):
+        raise InputError(
+            path_text,
+            f"its colours were matched for observer {calibration.observer}, this plan takes {observer}",
+            f"plan with --observer {calibration.observer}, or fit again with --observer {observer}",
+        )
+    return calibrated_part(part, calibration, path_text)
 
 
 class _Reader:

@@ -20,7 +20,7 @@ from marquee.bench.values import Posterior
 Array = NDArray[np.float64]
 # Standard deviations of the prior. Gain: intensities of one package differ by 1.5 to 1.9 between sheets, mostly
 # in all channels alike; peaks: about half the width of the sheets' bins; exponent: common practice, no source.
-GAIN_SD, PEAK_SD_NM, EXPONENT_SD = 0.25, {"R": 1.5, "G": 3.0, "B": 1.5, "W": 0.1}, 0.05
+GAIN_SD, PEAK_SD_NM, EXPONENT_SD = 0.25, {"R": 1.5, "G": 3.0, "B": 1.5, "A": 1.5, "W": 0.1}, 0.05
 # Share of pairs that are slips, and where those land: over an LED triangle's area in u′v′ (0.03, a third of it, as
 # slips of one pot stay near) and over e² in luminance. Ours, no source; the fit changes little with them.
 SLIP_SHARE, _SLIP_UV_AREA, _SLIP_LN_Y = 0.1, 0.03, 2.0

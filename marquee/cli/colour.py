@@ -51,8 +51,9 @@ def colour(
     tables = {"artwork": {"file": "-", "width": "1mm"}, **options.nested(flags)}
     project = make_project(tables, "options")
     targets = _targets(colours, project)
-    part = part_as_measured(load_part(project.leds.part), project.colour.calibration)
-    found = solve_singles(targets, part, project.colour, leds)
+    settings = project.colour
+    part = part_as_measured(load_part(project.leds.part), settings.calibration, settings.observer)
+    found = solve_singles(targets, part, settings, leds)
     if picture is not None:
         from marquee.outputs.folder import write_file
         from marquee.outputs.pictures.swatches import swatches_picture

@@ -37,6 +37,8 @@ _MOVES: dict[str, tuple[Axis, int]] = {
     "=": ("chroma", 1),
     "-": ("chroma", -1),
 }
+# Zones the example program's trim mode remembers (TRIM_ZONES of trim.c); the others run as planned.
+_MOST_ZONES = 32
 _HELP = (
     "up down: lighter, darker | left right: hue | + -: stronger, paler | f: fine steps | u: undo | "
     "enter: looks right, keep it | n p: next, previous zone | a: all zones or this one | q: quit"
@@ -67,7 +69,12 @@ def trim(source: str, port: str, pairs: str, **flags: Any) -> None:  # noqa: ANN
     plan = make_plan(project_from(source, flags))
     settings = plan.project.colour
     seen = seen_part(plan.part, emission(plan.part, settings.observer), settings)
-    zones = trim_zones(plan.drive, plan.zone_map, seen)
+    lit = set(plan.chain.zone.tolist())
+    zones = tuple(
+        zone
+        for zone in trim_zones(plan.drive, plan.zone_map, seen)
+        if zone.zone in lit and zone.zone < _MOST_ZONES
+    )
     if not zones:
         raise InputError(source, "has no zone of one colour to trim", "nothing needs to be done")
     link = _connect(port, plan)

@@ -7,10 +7,14 @@ import os
 import numpy as np
 from numpy.typing import NDArray
 
+from marquee.bench.advice import next_colours
 from marquee.bench.calibration import Labels, Measurements, calibrate, calibrated_part
+from marquee.bench.fit import fit_rows, prior_of
+from marquee.bench.model import bench_of, rows_of
 from marquee.bench.values import MatchedPair
 from marquee.colour.drive import drive_for
 from marquee.colour.emission import emission
+from marquee.colour.target import target_from_text
 from marquee.project import ColourSettings
 from marquee.values import Part, TargetColour
 from tests.calibration.simulated import TruePart, matched, random_targets, true_part
@@ -51,6 +55,25 @@ def score(
         outcome = calibrate(nominal, Measurements(pairs=tuple(pairs)), Labels(name="simulated"))
         part = calibrated_part(nominal, outcome.calibration)
     return mean_difference(planned_codes(part, unseen), true, unseen)
+
+
+def advised_scores(nominal: Part, seed: int, counts: tuple[int, ...]) -> list[float]:
+    """Return the same where each next colour is the one the fit so far asks for, no colour twice, slips included."""
+    rng = np.random.default_rng(seed)
+    true = true_part(nominal, rng)
+    unseen = random_targets(UNSEEN, rng)
+    bench = bench_of(nominal)
+    posterior, pairs = prior_of(bench), list[MatchedPair]()
+    found = []
+    for count in range(max(counts) + 1):
+        if count in counts:
+            found.append(score(nominal, pairs, true, unseen))
+        done = {pair.target.name for pair in pairs}
+        advised = next_colours(posterior, bench, count=40)
+        one = next((a for a in advised if a.name not in done), advised[0])
+        pairs += matched(true, [target_from_text(one.colour, one.name, "test")], rng)
+        posterior = fit_rows(rows_of(pairs, bench), bench, prior_of(bench)).posterior
+    return found
 
 
 def scores(nominal: Part, seed: int, counts: tuple[int, ...]) -> list[float]:

@@ -121,6 +121,15 @@ def test_single_colours_use_a_calibration(shell: Shell) -> None:
     assert before["codes"] != after["codes"]
 
 
+def test_another_observer_than_the_eyes_were_fitted_for_stops_a_plan(shell: Shell) -> None:
+    _fill(shell.folder / "cab")
+    shell("bench", "fit", "cab", "--part", "sk6812")
+    words = ("colour", "#18b8a8", "--part", "sk6812", "--calibration", "cab/calibration.toml")
+    status, _, err = shell(*words, "--observer", "cie-2015-10")
+    assert status == 2
+    assert "matched for observer cie-1931-2, this plan takes cie-2015-10" in err
+
+
 def test_another_parts_calibration_stops_a_plan(shell: Shell) -> None:
     _fill(shell.folder / "cab")
     _sign(shell.folder)
@@ -184,7 +193,7 @@ def test_report_draws_what_was_measured_the_same_each_time(shell: Shell) -> None
     assert "exists already" in err
 
 
-@pytest.mark.parametrize("command", ["new", "fit", "report"])
+@pytest.mark.parametrize("command", ["new", "fit", "report", "trim"])
 def test_every_bench_command_explains_itself(shell: Shell, command: str) -> None:
     status, out, _ = shell("bench", command, "--help")
     assert status == 0
