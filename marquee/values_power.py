@@ -126,6 +126,9 @@ class Power:
     extra_a: float = 0.0  # in every current above
     extra_loads: tuple[tuple[str, float], ...] = ()  # what it is made of: name, A
     driven: bool = True  # False: no plan's bytes, so planned means every channel full, typical
+    plan_fits: bool = (
+        False  # capped, but the planned bytes as they are keep supply, fuses and voltages
+    )
     planned_high_a: float = 0.0  # planned bytes with the part's largest currents
     regulation_v: float | None = None  # below it colours shift; None: the part gives none
     floor_v: float = 0.0  # lowest LED voltage the wiring was designed to

@@ -6,7 +6,7 @@ import difflib
 from typing import Any
 
 from marquee.errors import Finding, MarqueeError, UnknownNameError
-from marquee.firmware.constants import RUN_BYTES, Constants, led_ua
+from marquee.firmware.constants import RUN_BYTES, Constants, hungriest_led_ua
 from marquee.project import FirmwareSettings
 from marquee.tables.load import load_table
 from marquee.values import FirmwareBudget, Part
@@ -141,13 +141,7 @@ def _cap_findings(constants: Constants, part: Part) -> list[Finding]:
     if constants.brightness_cap_255 >= 255 or not constants.channel_ua:
         return []
     allowed_ua = constants.led_full_ua * constants.brightness_cap_255 // 255
-    drawn = [
-        (led_ua(constants, codes, zone.global_code), zone.name)
-        for zone in constants.zones
-        if zone.runs
-        for codes in (constants.hue_cycle if zone.mode == "hue-cycle" else (zone.most_codes,))
-    ]
-    most_ua, name = max(drawn, default=(0, ""))
+    most_ua, name = hungriest_led_ua(constants)
     if most_ua <= allowed_ua:
         return []
     share = constants.brightness_cap_255 / 255

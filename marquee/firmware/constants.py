@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from marquee.errors import MarqueeError
 from marquee.values import Chain, Drive, Part, Power, Zone, ZoneDrive, ZoneMap
@@ -150,7 +150,7 @@ def choose_constants(
     cycle = drive.hue_cycle if any(z.mode == "hue-cycle" for z in zones) else None
     lit_a = max(0.0, power.worst_case_a - power.dark_a)
     allowed_a = power.dark_a + min(1.0, power.brightness_cap) * lit_a
-    return Constants(
+    constants = Constants(
         channels=part.channels,
         byte_order=part.byte_order,
         led_count=chain.count,
@@ -173,6 +173,30 @@ def choose_constants(
         channel_ua=_channel_ua(part),
         largest_channel_only=part.current_law == "largest",
     )
+    return _room_for_plan(constants) if power.plan_fits else constants
+
+
+def _room_for_plan(constants: Constants) -> Constants:
+    """Raise the cap of one LED to what the plan's own bytes need; the limit of the sum stays."""
+    full_ua = constants.led_full_ua
+    if not full_ua:
+        return constants
+    most_ua, _ = hungriest_led_ua(constants)
+    needed = math.ceil(255 * most_ua / full_ua)
+    return replace(
+        constants, brightness_cap_255=min(255, max(constants.brightness_cap_255, needed))
+    )
+
+
+def hungriest_led_ua(constants: Constants) -> tuple[int, str]:
+    """Return the largest upper estimate of one LED's current under the plan's bytes [uA], and its zone's name."""
+    drawn = [
+        (led_ua(constants, codes, zone.global_code), zone.name)
+        for zone in constants.zones
+        if zone.runs
+        for codes in (constants.hue_cycle if zone.mode == "hue-cycle" else (zone.most_codes,))
+    ]
+    return max(drawn, default=(0, ""))
 
 
 def _check_counts(led_count: int, zone_count: int) -> None:

@@ -22,6 +22,7 @@ def power_dict(power: Power) -> dict[str, Any]:
             "count": power.supply.count,
         },
         "brightness_cap": power.brightness_cap,
+        "plan_fits_uncapped": power.brightness_cap >= 1 or power.plan_fits,
         "feeds": [
             {
                 "at_led": f.at_led,

@@ -66,6 +66,7 @@ def _wiring(power: Power) -> list[str]:
     owned = ", yours" if power.supply_owned else ""
     units = f"{supply.count} × " if supply.count > 1 else ""
     cap = "full" if power.brightness_cap >= 1 else f"capped at {power.brightness_cap:.0%}"
+    cap += ", the planned bytes fit as they are" if power.plan_fits else ""
     lines = [
         "",
         f"supply       {units}{supply.volts:g} V {supply.amps:g} A ({supply.watts:.0f} W){owned}",

@@ -9,7 +9,7 @@ import numpy as np
 
 from marquee.errors import MarqueeError
 from marquee.power.basis import Basis, Design, lay_basis
-from marquee.power.check import knee_for, solve_wired, wire_up
+from marquee.power.check import knee_for, plan_fits, solve_wired, wire_up
 from marquee.power.cost import running_cost
 from marquee.power.data_line import find_data_line
 from marquee.power.ladder import jumper_lengths_mm
@@ -131,7 +131,7 @@ def _row(title: str, design: Design) -> Alternative:
     basis, load = design.basis, design.basis.load
     supply = basis.supply
     cost = running_cost(
-        supply.volts * load.running_total_a(basis.brightness_cap),
+        supply.volts * load.running_total_a(basis.brightness_cap, plan_fits(design)),
         basis.settings.efficiency or efficiency_of(supply)[0],
         basis.settings.tariff_per_kwh,
     )

@@ -10,7 +10,15 @@ from numpy.typing import NDArray
 from marquee.power import notes, remarks
 from marquee.power.basis import Design
 from marquee.power.cautions import cautions_for
-from marquee.power.check import Wired, far_shorts, knee_for, open_feeds, solve_wired, wire_up
+from marquee.power.check import (
+    Wired,
+    far_shorts,
+    knee_for,
+    open_feeds,
+    plan_fits,
+    solve_wired,
+    wire_up,
+)
 from marquee.power.cost import RunningCost, month, running_cost
 from marquee.power.data_line import data_line_cites, find_data_line
 from marquee.power.extra import extra_loads
@@ -50,7 +58,8 @@ def assemble(design: Design, box: Box | None, alternatives: tuple[Alternative, .
     proof = _prove(design)
     feeds = _feeds(design, proof)
     led_v = proof.solution.led_v
-    cost, efficiency, efficiency_cite = _cost(design)
+    fits = plan_fits(design)
+    cost, efficiency, efficiency_cite = _cost(design, fits)
     monthly = month(cost, settings.hours_per_day, settings.cabinets)
     line, line_notes = find_data_line(
         basis.part,
@@ -67,6 +76,7 @@ def assemble(design: Design, box: Box | None, alternatives: tuple[Alternative, .
         open_feeds=proof.cases,
         cost=cost,
         far_shorts=far_shorts(proof.wired),
+        plan_fits=fits,
     )
     worst_w = volts * basis.worst_capped_a
     # Named loads, shelf lamps and the like, are not in the light box.
@@ -101,6 +111,7 @@ def assemble(design: Design, box: Box | None, alternatives: tuple[Alternative, .
         extra_a=load.extra_a,
         extra_loads=tuple((x.name, x.current_a) for x in extra_loads(settings)),
         driven=load.driven,
+        plan_fits=fits,
         planned_high_a=float(np.sum(load.planned_high_a)) + load.extra_a,
         regulation_v=basis.part.min_regulation_v,
         floor_v=basis.floor_v,
@@ -127,12 +138,12 @@ def assemble(design: Design, box: Box | None, alternatives: tuple[Alternative, .
     )
 
 
-def _cost(design: Design) -> tuple[RunningCost, float, str]:
+def _cost(design: Design, fits: bool) -> tuple[RunningCost, float, str]:
     basis, settings = design.basis, design.basis.settings
     efficiency, cite = efficiency_of(basis.supply)
     if settings.efficiency is not None:
         efficiency, cite = settings.efficiency, "as you stated [stated by the maker]"
-    planned_w = basis.supply.volts * basis.load.running_total_a(basis.brightness_cap)
+    planned_w = basis.supply.volts * basis.load.running_total_a(basis.brightness_cap, fits)
     return running_cost(planned_w, efficiency, settings.tariff_per_kwh), efficiency, cite
 
 

@@ -9,9 +9,11 @@ from numpy.typing import NDArray
 
 from marquee.power.basis import Design
 from marquee.power.circuit import Circuit, Lead, solve_circuit
+from marquee.power.fuse import least_rating_a
 from marquee.power.ladder import Ladder, rail_row, solve_ladder
 from marquee.power.rails import Knee, Solution
 from marquee.power.search import lead_ohm
+from marquee.power.supply import usable_a
 from marquee.values import OpenFeed
 
 
@@ -46,6 +48,25 @@ def solve_wired(wired: Wired, knee: Knee | None) -> tuple[Solution, NDArray[np.f
     if knee is not None and float(np.min(solution.led_v)) < knee.high_v:
         solution, feed_a = solve_circuit(as_circuit(wired, knee))
     return solution, feed_a
+
+
+def plan_fits(design: Design) -> bool:
+    """Return whether a capped sign may show its planned bytes as they are.
+
+    At their hungriest step and with the part's largest currents, the supply stays at 80 %, every feed
+    within its fuse and every LED above the floor, on the full network.
+    """
+    basis, load = design.basis, design.basis.load
+    if not load.driven or basis.brightness_cap >= 1:
+        return False
+    if load.peak_total_a > usable_a(basis.supply) * (1 + 1e-9):
+        return False
+    solution, feed_a = solve_circuit(as_circuit(replace(wire_up(design), led_a=load.peak_a), None))
+    fused = all(
+        least_rating_a(float(amps)) <= fuse_a * (1 + 1e-9)
+        for amps, fuse_a in zip(feed_a, design.fuses_a, strict=True)
+    )
+    return fused and float(np.min(solution.led_v)) >= basis.floor_v - 1e-9
 
 
 def as_circuit(wired: Wired, knee: Knee | None) -> Circuit:

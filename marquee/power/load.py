@@ -70,10 +70,11 @@ class Load:
         ]
         return min(1.0, *limits)
 
-    def running_total_a(self, brightness_cap: float) -> float:
-        """Return the planned current as the cap holds it, extra load included [A]."""
+    def running_total_a(self, brightness_cap: float, plan_fits: bool = False) -> float:
+        """Return the planned current as the cap holds it, extra load included [A]; held by nothing if it fits."""
         lit_a = self.planned_total_a - self.dark_total_a
-        return self.dark_total_a + self.held_share(brightness_cap) * lit_a
+        share = 1.0 if plan_fits else self.held_share(brightness_cap)
+        return self.dark_total_a + share * lit_a
 
     def at_cap(self, brightness_cap: float) -> Amps:
         """Return the current of each LED [A] when all channels are held to a share of full (0 to 1)."""

@@ -85,6 +85,11 @@ def all_notes(d: Decided) -> tuple[str, ...]:
             f"Cap: ({usable:.2f} A - {load.dark_total_a:.2f} A dark and extra) / {lit_a:.2f} A lit"
             f" = {d.basis.brightness_cap:.1%}."
         )
+        if d.plan_fits:
+            notes.append(
+                f"The planned bytes take {load.peak_total_a:.2f} A at most and keep every fuse and voltage, so"
+                f" they are shown as they are; the program still holds the sum to {usable:.2f} A."
+            )
     notes.extend(_feed_notes(d))
     notes.extend(_cost_notes(d))
     return tuple(notes)
@@ -150,7 +155,7 @@ def _cost_notes(d: Decided) -> list[str]:
 
 def _running_words(d: Decided) -> str:
     load = d.basis.load
-    share = load.held_share(d.basis.brightness_cap)
+    share = 1.0 if d.plan_fits else load.held_share(d.basis.brightness_cap)
     words = "as planned" if load.driven else "with every channel full, typical currents"
     return words if share >= 1 else f"{words}, held to {share:.0%} by the cap"
 

@@ -43,12 +43,6 @@ class Knee:
         inside = (led_v > self.low_v) & (led_v < self.high_v)
         return np.where(inside, 1.0 / (self.high_v - self.low_v), 0.0)
 
-    def energy_v(self, led_v: Volts) -> Volts:
-        """Return the integral of `current_share` from `low_v` up [V]."""
-        span_v = self.high_v - self.low_v
-        below = np.clip(led_v - self.low_v, 0.0, span_v)
-        return below**2 / (2 * span_v) + np.maximum(led_v - self.high_v, 0.0)
-
 
 @dataclass(slots=True)
 class NetworkBuilder:

@@ -31,6 +31,7 @@ class Decided:
     open_feeds: tuple[OpenFeed, ...]
     cost: RunningCost
     far_shorts: tuple[FarShort, ...]
+    plan_fits: bool = False
 
     @property
     def basis(self) -> Basis:
@@ -72,8 +73,8 @@ def _capped(d: Decided) -> Finding | None:
         where="power.supply",
         message=f"all channels full would draw {worst_a:.2f} A, {worst_a - limit_a:.2f} A above the"
         f" {limit_a:.2f} A that 80 % of your {d.basis.supply.amps:g} A allow, so brightness is capped at"
-        f" {d.basis.brightness_cap:.1%}; keep the cap in the firmware, or take {several}{enough.amps:g} A,"
-        " or fewer LEDs or a part that draws less",
+        f" {d.basis.brightness_cap:.1%}{' (the planned bytes fit as they are)' if d.plan_fits else ''}; keep the"
+        f" cap in the firmware, or take {several}{enough.amps:g} A, or fewer LEDs or a part that draws less",
     )
 
 

@@ -58,6 +58,7 @@ class Sign:
     dark_led_a: float = 0.0006
     extra_a: float = 0.1
     cap: float = 1.0
+    plan_fits: bool = False
     bit_ns: tuple[int, int, int, int] | None = (320, 930, 725, 525)
     latch_us: int | None = 280
     controller: str = "atmega328p"
@@ -177,7 +178,7 @@ def make_power(sign: Sign) -> Power:
     return Power(
         rail_v=5.0, worst_case_a=dark + count * full, planned_a=dark + 0.4 * count * full,
         peak_a=dark + 0.5 * count * full, dark_a=dark, supply=Supply(volts=5, amps=5, watts=25),
-        brightness_cap=sign.cap, feeds=(), fuse_a=5.0, led_v=np.full(count, 4.8), min_led_v=4.8,
+        brightness_cap=sign.cap, plan_fits=sign.plan_fits, feeds=(), fuse_a=5.0, led_v=np.full(count, 4.8), min_led_v=4.8,
         worst_led=0, heat_w=1.0, energy_wh_per_hour=1.0, cost_per_hour=None, currency="", cautions=(),
         cites=(),
     )  # fmt: skip

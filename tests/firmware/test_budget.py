@@ -214,6 +214,14 @@ def test_cap_below_the_plans_own_draw_is_found() -> None:
     ]
 
 
+def test_cap_of_a_plan_that_fits_is_just_what_its_hungriest_led_needs() -> None:
+    # 28.6 of 36 mA as above: 202.6 of 255, rounded up.
+    constants = make_plan(Sign(cap=0.5, plan_fits=True)).constants
+    assert constants.brightness_cap_255 == 203
+    assert constants.current_limit_ma == make_plan(Sign(cap=0.5)).constants.current_limit_ma
+    assert make_plan(Sign(cap=0.95, plan_fits=True)).constants.brightness_cap_255 == 242
+
+
 @given(st.sets(st.integers(min_value=0, max_value=400), min_size=1))
 def test_runs_hold_exactly_the_leds_given_in_the_fewest_pieces(leds: set[int]) -> None:
     runs = runs_of(sorted(leds))

@@ -132,6 +132,19 @@ def test_no_led_and_not_the_sign_exceed_cap_and_limit(cap: float) -> None:
     assert max(drawn) >= (cap - 2 / 256) * full_ua - 3 * full_ua / 3 / 255
 
 
+def test_a_plan_that_fits_its_supply_is_shown_as_it_is() -> None:
+    # The hungriest LED takes 79 % of full, more than the cap of 70 %, but all together less than that.
+    held, shown = Sign(cap=0.7), Sign(cap=0.7, plan_fits=True)
+    limit_ma = make_plan(held).constants.current_limit_ma
+    assert make_plan(shown).constants.current_limit_ma == limit_ma
+    wanted = wanted_one_wire(shown, 0)
+    leds = [wanted[i : i + 3] for i in range(0, len(wanted), 3)]
+    drawn = [_drawn_ua(shown, led) for led in leds]
+    assert sum(drawn) + make_plan(shown).constants.dark_ua <= 1000 * limit_ma
+    assert one_wire_frames(simulate(shown, 60), LATCH_US)[0].data == wanted
+    assert one_wire_frames(simulate(held, 60), LATCH_US)[0].data != wanted
+
+
 def _drawn_ua(sign: Sign, sent: bytes) -> float:
     """Return the current of one LED by the part's law: here light, and so current, in proportion to the byte."""
     amps = [sign.channel_a[sign.channels.index(name)] for name in sign.byte_order]

@@ -88,6 +88,33 @@ def test_a_held_sign_never_exceeds_the_cap_and_a_bright_cap_holds_nothing(
     assert load.running_total_a(1.0) == pytest.approx(load.planned_total_a)
 
 
+def _driven(count: int, codes: tuple[tuple[int, int, int], ...], **stated: object) -> Power:
+    drive = make_drive(tuple(zone_drive(z, c) for z, c in enumerate(codes)))
+    chain = make_chain(count, zones=len(codes))
+    return plan_power(chain, make_part(), drive, PowerSettings.model_validate(stated))
+
+
+def test_a_plan_within_supply_fuse_and_voltage_runs_without_the_cap() -> None:
+    # 60 LEDs, half of them at 40 % of 60 mA: 0.06 + 0.1 + 0.72 A of the 1.6 A that 2 A allow, cap 40 %.
+    power = _driven(60, ((0, 0, 0), (102, 102, 102)), supply="5V/2A")
+    assert power.brightness_cap == pytest.approx((1.6 - 0.16) / 3.6)
+    assert power.plan_fits
+    bright = _driven(60, ((0, 0, 0), (255, 255, 0)), supply="5V/2A")
+    # 30 LEDs of 40 mA: 1.36 A, each above the cap, all together below 1.6 A.
+    assert bright.plan_fits
+    assert bright.planned_w == pytest.approx(5 * (0.16 + 30 * 0.024))
+
+
+def test_a_plan_above_supply_or_below_the_voltage_is_held_by_the_cap() -> None:
+    # 30 LEDs of 60 mA are 1.96 A: above the 1.6 A.
+    assert not _driven(60, ((0, 0, 0), (255, 255, 255)), supply="5V/2A").plan_fits
+    # 5.4 A at the far end of 300 LEDs fed at the start: V drops by more than the 1.3 V there are.
+    far = _driven(300, ((0, 0, 0), (0, 0, 0), (255, 255, 255)), supply="5V/8A", feeds="start")
+    assert far.peak_a < 0.8 * 8
+    assert not far.plan_fits
+    assert not _plan(60, supply="5V/2A").plan_fits
+
+
 def test_a_wire_too_thin_for_full_light_still_serves_the_supply_the_refusal_names() -> None:
     places = {"feeds": "start,end", "wire_size": "18AWG"}
     with pytest.raises(MarqueeError, match=r"--supply 5V/9\.\dA") as caught:
