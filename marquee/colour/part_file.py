@@ -36,7 +36,7 @@ class Key:
     words: tuple[str, ...] = ()
 
 
-def _per_channel(prefix: str, suffix: str, key: Key, letters: str = "rgbw") -> dict[str, Key]:
+def _per_channel(prefix: str, suffix: str, key: Key, letters: str = "rgbaw") -> dict[str, Key]:
     return {f"{prefix}_{letter}_{suffix}": key for letter in letters}
 
 
@@ -54,8 +54,8 @@ KEYS: dict[str, Key] = {
     **_per_channel("intensity", "mcd", Key(unit="mcd", form="number", low=0.1, high=1e6)),
     **_per_channel("flux", "lm", Key(unit="lm", form="number", low=0.001, high=1e4)),
     "intensity_spread": Key(unit="factor", form="range", low=0.05, high=20),
-    **_per_channel("dominant", "nm", Key(unit="nm", form="number", low=400, high=700), "rgb"),
-    **_per_channel("fwhm", "nm", Key(unit="nm", form="number", low=5, high=120), "rgb"),
+    **_per_channel("dominant", "nm", Key(unit="nm", form="number", low=400, high=700), "rgba"),
+    **_per_channel("fwhm", "nm", Key(unit="nm", form="number", low=5, high=120), "rgba"),
     "white_xy": Key(unit="xy", form="xy", low=0.05, high=0.8),
     "white_cct_k": Key(unit="K", form="number", low=1500, high=20_000),
     "response": Key(
@@ -73,6 +73,9 @@ KEYS: dict[str, Key] = {
     "viewing_angle_deg": Key(unit="deg", form="number", low=5, high=180),
     "operating_c": Key(unit="degC", form="range", low=-100, high=200),
 }
+# Red, green and blue, then amber and a white die where there are any; a wavelength tells the colour, so that the
+# amber's letter may stand for any fourth colour.
+CHANNELS = tuple(tuple(letters) for letters in ("RGB", "RGBW", "RGBA", "RGBAW"))
 # What is said of the part itself rather than published about it; `background` holds figures under names of
 # the author's choice that are shown with the part and used for nothing.
 HEAD = ("schema", "name", "title", "based_on", "channels", "protocol", "background")
@@ -210,9 +213,11 @@ def _text(raw: dict[str, Any], key: str, where: str, otherwise: str | None) -> s
 def _channels(raw: dict[str, Any], where: str, base: PartFile | None) -> tuple[str, ...]:
     value = raw.get("channels", base.channels if base else None)
     letters = tuple(value) if isinstance(value, str | list | tuple) else ()
-    if letters not in {("R", "G", "B"), ("R", "G", "B", "W")}:
+    if letters not in CHANNELS:
         raise TableError(
-            where, f"channels = {value!r}", 'write channels = "RGB" or channels = "RGBW"'
+            where,
+            f"channels = {value!r}",
+            f'write channels = "RGB", or another of {", ".join(map("".join, CHANNELS))}',
         )
     return letters
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Sequence
 
 from marquee.firmware import Constants, ZoneRuns, zone_row_bytes
@@ -192,7 +193,11 @@ def _table(
         head = head.replace(f"{kind} ", f"{kind}\n  ", 1)
     body = ["  " + ", ".join(row) + "," for row in rows]
     body[-1] = body[-1].removesuffix(",")
-    return [f"/* {note} */", head, *body, "};"]
+    # Many channels, large zones or a long prefix make long rows; they go on in the next line.
+    folded = [
+        part for row in body for part in textwrap.wrap(row, _COLUMNS, subsequent_indent="    ")
+    ]
+    return [f"/* {note} */", head, *folded, "};"]
 
 
 def _runs(p: str, c: Constants) -> list[str]:

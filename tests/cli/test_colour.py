@@ -15,6 +15,7 @@ import sys
 import numpy as np
 import pytest
 from PIL import Image
+from scipy.optimize import linprog
 
 from marquee.cli.columns import cells, fit
 from marquee.colour.emission import emission
@@ -229,6 +230,53 @@ def test_own_part_file_is_solved_with_its_own_response(bench: Bench) -> None:
         for code, light in zip(one["codes"], one["exact"], strict=True):
             # The integer search may go two codes from the exact one.
             assert abs(code - 255 * light**0.5) <= 3
+
+
+FIVE = """schema = 1
+name = "five-dies"
+title = "five dies"
+based_on = "sk6812-rgbw-ww"
+channels = "RGBAW"
+byte_order = { value = "GRBAW", unit = "text", WHENCE }
+channel_current_a_ma = { value = 10, unit = "mA", WHENCE }
+intensity_a_mcd = { value = 400, unit = "mcd", WHENCE }
+intensity_r_mcd = { value = 400, unit = "mcd", WHENCE }
+dominant_a_nm = { value = [588, 592], unit = "nm", WHENCE }
+fwhm_a_nm = { value = 18, unit = "nm", WHENCE }
+""".replace("WHENCE", 'status = "measured", source = "made up for this test"')
+
+
+def test_part_of_five_dies_is_solved_at_the_least_current_a_linear_programme_finds(
+    bench: Bench,
+) -> None:
+    (bench.folder / "five.toml").write_text(FIVE, "utf-8")
+    names = ("#ff9a1e", "#1f7a8c", "#e8e0d0", "#d6402b")
+    words = ("colour", *names, "--part", "five.toml", "--brightness", "40%")
+    result = bench(*words, "--leds", "12", "--json")
+    assert result.status == 0, result.err
+    part = load_part("five.toml")
+    assert part.channel_current_a is not None
+    columns = np.array(emission(part).xyz_cd)
+    for found in json.loads(result.out)["colours"]:
+        assert len(found["codes"]) == 5
+        made = np.array(found["exact"]) @ columns
+        wanted = lab_to_xyz(found["lab_d65"])
+        np.testing.assert_allclose(made / made.sum(), wanted / wanted.sum(), atol=2e-5)
+        best = linprog(part.channel_current_a, A_eq=columns.T, b_eq=made, bounds=(0, 1))
+        # Drives are printed to six digits.
+        assert np.dot(part.channel_current_a, found["exact"]) == pytest.approx(best.fun, abs=1e-6)
+        assert found["spread"]["delta_e_2000"] < 0.2
+
+
+@pytest.mark.parametrize("prefix", ["LAMP", "ABCDEFGHIJKLMNOPQRST"])
+def test_header_of_five_dies_says_what_the_plan_says(bench: Bench, sign: str, prefix: str) -> None:
+    (bench.folder / "five.toml").write_text(FIVE, "utf-8")
+    words = (sign, "--width", "120mm", "--part", "five.toml", "--prefix", prefix)
+    made = bench("header", *words)
+    assert made.status == 0, made.err
+    assert max(map(len, made.out.splitlines())) <= 120
+    (bench.folder / "c.h").write_text(made.out, "ascii")
+    assert bench("header", *words, "--check", "c.h").status == 0
 
 
 def test_colour_starts_well_under_a_second() -> None:

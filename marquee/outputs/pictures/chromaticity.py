@@ -15,6 +15,7 @@ from marquee.colour.spaces import xyz_to_uv_prime
 from marquee.outputs.pictures.canvas import Canvas, View
 from marquee.outputs.pictures.face import zone_colours
 from marquee.outputs.pictures.layout import subtitle
+from marquee.outputs.pictures.part_plots import hull
 from marquee.outputs.pictures.sheet import (
     HEADING_PX,
     ROW_PX,
@@ -107,9 +108,8 @@ def _diagram(plan: Plan, view: View, part: Places) -> Canvas:
     canvas.path([_at(p) for p in (*locus, locus[0])], _LOCUS, 0.0, 1.6)
     screen = xyz_to_uv_prime((_from_d65(plan) @ SRGB_TO_XYZ).T)
     _dashed(canvas, [_at(p) for p in (*screen, screen[0])], _SCREEN)
-    corners = part[: len(plan.part.channels)]
-    hull = _hull(corners)
-    canvas.path([_at(p) for p in (*hull, hull[0])], _GAMUT, 0.0, 1.8)
+    corners = hull(part)
+    canvas.path([_at(p) for p in (*corners, corners[0])], _GAMUT, 0.0, 1.8)
     if plan.drive.hue_cycle is not None:
         cycle = xyz_to_uv_prime(np.array(plan.drive.hue_cycle.xyz_cd))
         canvas.path([_at(p) for p in (*cycle, cycle[0])], _CYCLE, 0.0, 1.2)
@@ -137,17 +137,6 @@ def _arrow(canvas: Canvas, start: Places, end: Places) -> None:
     across = np.array([-along[1], along[0]])
     for side in (-1, 1):
         canvas.path([tuple(tip - 8 * along + side * 4.5 * across), tuple(tip)], _GAMUT, 0.0, 1.6)
-
-
-def _hull(corners: Places) -> Places:
-    """Return the corners of what the channels can mix, in order: a W die may lie inside."""
-    import cv2
-
-    if len(corners) < 3:
-        return corners
-    points = cv2.convexHull(corners.astype(np.float32))
-    hull: Places = points.reshape(-1, 2).astype(np.float64)
-    return hull
 
 
 def _dashed(canvas: Canvas, points: list[tuple[float, float]], colour: Rgb) -> None:

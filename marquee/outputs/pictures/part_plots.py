@@ -26,7 +26,12 @@ _WHITE: Rgb = (255, 255, 255)
 _U_LEAST, _U_MOST, _V_MOST = -0.06, 0.65, 0.62
 _LABELLED_NM = (440, 460, 470, 480, 490, 500, 510, 520, 540, 560, 580, 600, 620, 680)
 _LEAST_LIGHT = 1e-4
-_INK: dict[str, Rgb] = {"R": (204, 40, 36), "G": (24, 140, 60), "B": (36, 84, 200)}
+_INK: dict[str, Rgb] = {
+    "R": (204, 40, 36),
+    "G": (24, 140, 60),
+    "B": (36, 84, 200),
+    "A": (214, 134, 20),
+}
 
 Array = NDArray[np.float64]
 
@@ -57,7 +62,7 @@ def draw_diagram(sheet: Sheet, plot: Plot, part: Part, emission: Emission | None
         return diagram_place(plot, uv)
 
     places = None if emission is None else xyz_to_uv_prime(np.array(emission.xyz_cd))
-    corners = None if places is None else places[[c != "W" for c in part.channels]]
+    corners = None if places is None else hull(places)
     if corners is not None:
         sheet.paste(_tinted(sheet, plot, corners), plot.x, plot.y)
     _diagram_grid(sheet, plot)
@@ -77,6 +82,14 @@ def draw_diagram(sheet: Sheet, plot: Plot, part: Part, emission: Emission | None
     _near(sheet, white, "D65", Lettering(size_px=SMALL_PX, align="centre", halo=_WHITE))
     _label_locus(sheet, at, observer)
     sheet.frame(plot.x, plot.y, plot.width_px, plot.height_px, LOCUS)
+
+
+def hull(places: Array) -> Array:
+    """Return the corners (m, 2) of what channels at u′, v′ places (n, 2) can mix, in order round it."""
+    import cv2
+
+    corners: Array = cv2.convexHull(places.astype(np.float32)).reshape(-1, 2).astype(np.float64)
+    return corners if len(places) > 2 else places
 
 
 def draw_response(sheet: Sheet, plot: Plot, part: Part) -> None:
