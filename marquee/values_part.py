@@ -23,7 +23,8 @@ class Calibrated:
 
     `log_gain` is the natural logarithm of a channel's intensity over the part's, `peak_shift_nm` how far its
     peak lies from the data sheet's, `log_exponent` the logarithm of the power its response is raised to.
-    `covariance` is the posterior's, over those three in that order, (3n, 3n). `meter_xyz` are factors on X, Y, Z
+    `covariance` is the posterior's, over those three in that order, (3n, 3n), empty where only currents were
+    measured. `meter_xyz` are factors on X, Y, Z
     that bring the model's CIE 1931 emission to a colorimeter's readings; None where only eyes judged.
     """
 

@@ -193,6 +193,9 @@ def calibrated_part(part: Part, calibration: Calibration, file: str = "") -> Par
     known = _known(
         calibration.posterior, calibration.meter_xyz, calibration.name, file, calibration.summary
     )
+    if not any(use.kind != "currents" for use in calibration.used):
+        # Of colours nothing was learnt: the part's own spread stays.
+        known = replace(known, covariance=())
     typical, most = calibration.channel_current_a, part.channel_current_max_a
     raised = most
     if typical is not None and most is not None:

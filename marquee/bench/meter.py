@@ -12,7 +12,7 @@ from marquee.bench.values import Posterior, Reading
 from marquee.colour.calibrated import response_tables, shifted_xyz
 from marquee.colour.observer import DEFAULT_OBSERVER
 from marquee.colour.response import response_table
-from marquee.colour.spaces import xyz_to_uv_prime
+from marquee.colour.spaces import xyz_to_uv_prime, xyz_to_xyy
 from marquee.errors import Finding, InputError
 from marquee.values import Part
 
@@ -23,7 +23,8 @@ _LN_Y, _FLOOR = 0.02, 5e-5
 # RGB bulb of known spectra; gains and exponents: repeatability over a zone.
 GAIN_SD, PEAK_SD_NM, EXPONENT_SD = 0.03, 1.0, 0.02
 # Chromaticity must not drift along a ramp, nor light be lost when all channels are on. Common practice, no source.
-_DRIFT_UV, _SAG = 0.005, 0.95
+# A drift in x, y must also pass what a meter repeats them to (sd 0.003): five times that.
+_DRIFT_UV, _DRIFT_XY, _SAG = 0.005, 0.015, 0.95
 # Further from its data sheet than any bin of such parts (Δu′v′ 0.10, blue at 475 nm): another part, or a slip.
 _STRANGE_UV = 0.10
 _FEWEST_FOR_RESPONSE = 4
@@ -218,7 +219,9 @@ def _drifts(ramps: Sequence[Ramp], part: Part) -> tuple[Finding, ...]:
         usable = ramp.xyz[:, 1] > 0.1 * ramp.xyz[-1, 1]
         uv = xyz_to_uv_prime(ramp.xyz[usable])
         drift = float(np.linalg.norm(uv - uv[-1], axis=1).max())
-        if drift > 2 * _DRIFT_UV:
+        xy = xyz_to_xyy(ramp.xyz[usable])[:, :2]
+        drift_xy = float(np.linalg.norm(xy - xy[-1], axis=1).max())
+        if drift > _DRIFT_UV and drift_xy > _DRIFT_XY:
             found.append(
                 Finding(
                     code="bench.drift",

@@ -46,7 +46,7 @@ def sample_columns(
     logarithm. Of a calibrated part they are drawn from what its bench left open instead. None where the part
     states no spread.
     """
-    if part.calibrated is not None:
+    if part.calibrated is not None and part.calibrated.covariance:
         from marquee.colour.calibrated import posterior_samples
 
         left_open, _ = posterior_samples(part, emission.observer, _SAMPLES, _SEED)
@@ -70,7 +70,7 @@ def sample_columns(
 
 def sample_exponents(part: Part, observer: str) -> NDArray[np.float64] | None:
     """Return log exponents (samples, n) on a calibrated part's response, drawn along with `sample_columns`."""
-    if part.calibrated is None:
+    if part.calibrated is None or not part.calibrated.covariance:
         return None
     from marquee.colour.calibrated import posterior_samples
 

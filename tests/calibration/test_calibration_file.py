@@ -85,7 +85,7 @@ def test_the_file_says_where_it_comes_from_and_holds_no_date_of_its_own() -> Non
         ("schema = 1", "schema = 2", "schema is 2"),
         ("[gain]", "[gains]", "did you mean 'gain'"),
         ('kind = "cabinet"', 'kind = "box"', "kind: is not cabinet or reel"),
-        ('channels = "RGB"', 'channels = "GRB"', "channels: is not RGB or RGBW"),
+        ('channels = "RGB"', 'channels = "GRB"', "channels: is not one of RGB, RGBW"),
         ('observer = "cie-1931-2"', 'observer = "me"', "observer: is not one of"),
         ("covariance = [\n  [", "covariance = [\n  [1e9, ", "posterior.covariance: is not 9 rows"),
         ("[exponent]", "[exponent]\nx = 1.0", "unknown key 'x'"),
@@ -145,6 +145,19 @@ def test_worst_case_currents_are_never_lowered_by_a_reading() -> None:
     pairs = zip(known.channel_current_max_a, PART.channel_current_max_a, strict=True)
     assert all(new >= old for new, old in pairs)
     assert known.channel_current_a != PART.channel_current_a
+
+
+def test_currents_alone_leave_colours_and_their_band_as_they_are() -> None:
+    current = CurrentReading(codes=(255, 255, 255), leds=60, current_a=2.1, place="currents.csv:2")
+    source = Source(name="currents.csv", sha256="0f" * 32, rows=1, dates=())
+    measured = Measurements(currents=(current,), used=(Used(kind="currents", source=source),))
+    known = calibrated_part(PART, calibrate(PART, measured, Labels(name="x")).calibration)
+    targets = random_targets(6, np.random.default_rng(1))
+    before = drive_for(targets, PART, emission(PART), ColourSettings()).zones
+    after = drive_for(targets, known, emission(known), ColourSettings()).zones
+    assert [zone.codes for zone in after] == [zone.codes for zone in before]
+    for old, new in zip(before, after, strict=True):
+        assert new.band_delta_e_2000 == pytest.approx(old.band_delta_e_2000, rel=1e-9)
 
 
 def test_nothing_measured_is_refused() -> None:

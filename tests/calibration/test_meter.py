@@ -7,13 +7,17 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from marquee.bench.calibration import Labels, Measurements, calibrate, calibrated_part
+from marquee.bench.calibration import Labels, Measurements, Used, calibrate, calibrated_part
 from marquee.bench.load import fit_currents
+from marquee.bench.measurements import Source
 from marquee.bench.meter import fit_readings, fit_response
 from marquee.bench.values import CurrentReading, Reading
+from marquee.colour.drive import drive_for
 from marquee.colour.emission import emission
 from marquee.colour.parts import load_part
+from marquee.colour.target import target_from_text
 from marquee.errors import InputError
+from marquee.project import ColourSettings
 from marquee.values import Part
 from tests.calibration.scored import mean_difference, planned_codes
 from tests.calibration.simulated import TruePart, linear_part, random_targets, true_part
@@ -110,6 +114,37 @@ def test_a_power_of_the_known_response_is_found(log_exponent: float) -> None:
     assert top == pytest.approx(3.0, rel=1e-4)
 
 
+def test_a_part_that_reads_as_an_srgb_screen_is_sent_linear_srgb() -> None:
+    # Primaries of IEC 61966-2-1 table 1 with the luminances its matrix gives them: a colour's bytes must then be
+    # its linearised sRGB values, by the standard's own formula.
+    part = linear_part()
+    primaries = ((0.64, 0.33, 0.2126), (0.30, 0.60, 0.7152), (0.15, 0.06, 0.0722))
+    readings = [Reading(codes=(0, 0, 0), xyz=(0.0, 0.0, 0.0), place="readings.csv:2")]
+    for c, (x, y, luminance) in enumerate(primaries):
+        for code in CODES:
+            share = luminance * code / 255
+            codes = tuple(code if k == c else 0 for k in range(3))
+            xyz = (x / y * share, share, (1 - x - y) / y * share)
+            readings.append(
+                Reading(codes=codes, xyz=xyz, place=f"readings.csv:{len(readings) + 2}")
+            )
+    measured = Measurements(
+        readings=tuple(readings),
+        used=(Used(kind="readings", source=Source(name="r", sha256="", rows=25, dates=())),),
+    )
+    known = calibrated_part(part, calibrate(part, measured, Labels(name="x")).calibration)
+    texts = ["#ffffff", "#ff0000", "#18b8a8", "#ff9a1e", "#808080", "#304a9a", "#e6a8da"]
+    targets = [target_from_text(text, text, "test") for text in texts]
+    solved = drive_for(targets, known, emission(known), ColourSettings(), limited_by="white")
+    for text, zone in zip(texts, solved.zones, strict=True):
+        encoded = np.array([int(text[k : k + 2], 16) for k in (1, 3, 5)]) / 255
+        low, high = encoded / 12.92, ((encoded + 0.055) / 1.055) ** 2.4
+        wanted = 255 * np.where(encoded <= 0.04045, low, high)
+        # The search for the least CIEDE2000 may go a code beside the rounded one, and the standard's
+        # luminances have four digits.
+        assert (np.abs(np.array(zone.codes) - wanted) <= 1.6).all(), (text, zone.codes, wanted)
+
+
 def test_falling_luminance_is_levelled_by_least_squares() -> None:
     # Pool adjacent violators (Barlow et al. 1972): equal weights pool to the mean.
     codes = np.array([16, 32, 64, 128, 255])
@@ -142,6 +177,26 @@ def test_light_lost_with_all_channels_on_is_told() -> None:
         white = Reading(codes=(255, 255, 255), xyz=_triple(share * full), place="readings.csv:27")
         found = fit_readings([*readings, white], part).findings
         assert [finding.code for finding in found] == told
+
+
+def test_stray_light_the_dark_row_lacks_shows_as_a_drift_of_colour() -> None:
+    part, rng = linear_part(), np.random.default_rng(4)
+    true = true_part(part, rng)
+    for stray, told in ((0.0, False), (0.03, True)):
+        readings = _readings(true, rng, noise=0.0, dark=stray)
+        readings[0] = Reading(codes=(0, 0, 0), xyz=(0.0, 0.0, 0.0), place="readings.csv:2")
+        codes = [finding.code for finding in fit_readings(readings, part).findings]
+        assert ("bench.drift" in codes) == told
+
+
+def test_a_meters_own_noise_is_seldom_taken_for_drift() -> None:
+    part, named = linear_part(), 0
+    for seed in range(20):
+        rng = np.random.default_rng(seed)
+        readings = _readings(true_part(part, rng), rng)
+        named += any(f.code == "bench.drift" for f in fit_readings(readings, part).findings)
+    # Four readings a ramp above a tenth of full, three ramps: five standard deviations of 0.003 are rare.
+    assert named <= 2
 
 
 def test_another_parts_readings_are_found_strange() -> None:

@@ -80,11 +80,17 @@ def draw_bench(outcome: Outcome, part: Part) -> Sheet:
     dashed(sheet, [diagram_place(_DIAGRAM, uv) for uv in (*corners, corners[0])], LINEAR)
     _draw_pairs(sheet, rows)
     _draw_ratio(sheet, part, known)
-    _draw_legend(sheet, made.observer, pairs=bool(rows))
+    before = _before(outcome)
+    _draw_legend(sheet, made.observer, before if rows else "")
     _draw_figures(sheet, outcome)
     if shown:
-        _draw_bars(sheet, shown, len(rows), bars_y)
+        _draw_bars(sheet, shown, len(rows), before, bars_y)
     return sheet
+
+
+def _before(outcome: Outcome) -> str:
+    """Return what the pairs were judged by before they were fitted."""
+    return "by the data sheet" if outcome.meter is None else "by the colorimeter alone"
 
 
 def _worst(rows: Sequence[PairResidual]) -> list[PairResidual]:
@@ -145,7 +151,7 @@ def _draw_ratio(sheet: Sheet, part: Part, known: Part) -> None:
     sheet.frame(_RATIO.x, _RATIO.y, _RATIO.width_px, _RATIO.height_px, LOCUS)
 
 
-def _draw_legend(sheet: Sheet, observer: str, *, pairs: bool) -> None:
+def _draw_legend(sheet: Sheet, observer: str, before: str) -> None:
     small = Lettering(size_px=SMALL_PX)
     x, room = _RATIO.x - 50, WIDTH_PX - MARGIN_PX - _RATIO.x
     lines: list[tuple[str, Rgb, str]] = [
@@ -153,10 +159,10 @@ def _draw_legend(sheet: Sheet, observer: str, *, pairs: bool) -> None:
         ("by its data sheet", LINEAR, "dashes"),
         ("sRGB screens", SCREEN, "dashes"),
     ]
-    if pairs:
+    if before:
         lines += [
             ("colour wanted", sheet.theme.ink, "ring"),
-            ("its bytes by the data sheet", _BEFORE, "dot"),
+            (f"its bytes {before}", _BEFORE, "dot"),
             ("its bytes as calibrated", sheet.theme.accent, "dot"),
         ]
     for number, (text, colour, mark) in enumerate(lines):
@@ -195,15 +201,17 @@ def _draw_figures(sheet: Sheet, outcome: Outcome) -> None:
     draw_table(sheet, MARGIN_PX, _TABLE_Y, columns, rows)
 
 
-def _draw_bars(sheet: Sheet, rows: Sequence[PairResidual], count: int, y: int) -> None:
-    """Draw two bars a pair: its difference by the data sheet, and by the fit."""
+def _draw_bars(
+    sheet: Sheet, rows: Sequence[PairResidual], count: int, before: str, y: int
+) -> None:
+    """Draw two bars a pair: its difference before, and by the fit."""
     most = max(5.0, *(max(r.before_delta_e_2000, r.expected_delta_e_2000) for r in rows))
     title = "Difference of each matched pair, CIEDE2000"
     if count > len(rows):
         title += f" (the {len(rows)} worst of {count})"
     sheet.text(MARGIN_PX, y + 12, title, Lettering(bold=True))
     small = Lettering(size_px=SMALL_PX)
-    note = "grey: by the data sheet, red: as calibrated; at the right: by a fit without the row"
+    note = f"grey: {before}, red: as calibrated; last figure: by a fit without the row"
     sheet.text(MARGIN_PX, y + 34, note, Lettering(size_px=SMALL_PX, colour=sheet.theme.muted))
     for number, row in enumerate(rows):
         middle = y + 62 + _ROW_PX * number
