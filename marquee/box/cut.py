@@ -63,6 +63,8 @@ def plan_cut(zone_map: ZoneMap, box: Box, chain: Chain, settings: CutSettings) -
     return cut_remarks(plan, settings, zone_map, remarks)
 
 
+# A ring's seam keeps this far from joints and LED rows [mm] (common practice, no source).
+_SEAM_ROOM_MM = 12.0
 _Walls = tuple[
     tuple[Strip, ...], tuple[Path_mm, ...], tuple[tuple[Point, Point], ...], tuple[Path_mm, ...]
 ]
@@ -103,11 +105,12 @@ def _strips(
 
 
 def _with_calm_seam(run: Run, bands: Bands, box: Box) -> Run:
-    """Return a ring opened in the middle of its longest stretch that no LED row passes."""
+    """Return a ring opened in the middle of its longest stretch that no LED row or wall meets."""
     at = run.stations_mm
     spans = openings_along(run, bands, box.wall_thickness_mm)
+    spans += [(place, place, -1) for place, _ in run.nodes]
     middles = (at[:-1] + at[1:]) / 2
-    busy = np.array([any(a - 3 < m < b + 3 for a, b, _ in spans) for m in middles])
-    return opened_at(
-        run, float(middles[np.argmax(np.diff(at).round(4) * np.where(busy, 0.01, 1))])
-    )
+    room = _SEAM_ROOM_MM
+    busy = np.array([any(a - room < m < b + room for a, b, _ in spans) for m in middles])
+    worth = np.diff(at).round(2) * np.where(busy, 0.01, 1)
+    return opened_at(run, float(middles[np.argmax(worth)]))

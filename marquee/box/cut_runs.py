@@ -24,6 +24,8 @@ SAME_MM = 0.02
 FOLLOW_MM = 0.15
 # Bends nearer than this are folded as one [mm], unless that would be a sharp corner [degrees].
 _SHORT_MM, _MOST_JOINED_DEGREES = 1.5, 55.0
+# The path leaves the wall's by no more than this for it [mm].
+_STRAY_MM = 0.25
 # Two runs that cross nearer to square than this are halved into each other, if neither folds there by more than
 # `STRAIGHT_DEGREES`; below, the slot would be twice the sheet's thickness (common practice, no source).
 HALVING_DEGREES, STRAIGHT_DEGREES = 60.0, 8.0
@@ -212,7 +214,7 @@ def _meeting(a: Floats, b: Floats, c: Floats, d: Floats) -> Floats | None:
     along = float(gap[0] * out[1] - gap[1] * out[0]) / cross
     back = float(gap[0] * into[1] - gap[1] * into[0]) / cross
     corner = b + along * into
-    near = np.hypot(*(corner - (b + c) / 2)) < _SHORT_MM / 2
+    near = np.hypot(*(corner - (b + c) / 2)) < _STRAY_MM
     turn = np.degrees(np.arctan2(abs(cross), float(into @ out)))
     gentle = turn <= _MOST_JOINED_DEGREES
     return corner if near and gentle and along >= 0 and back <= 0 else None

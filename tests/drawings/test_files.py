@@ -5,6 +5,7 @@ import io
 import math
 from xml.etree import ElementTree as ET
 
+import hypothesis
 import numpy as np
 import pytest
 import shapely
@@ -12,12 +13,16 @@ import trimesh
 from ezdxf.document import Drawing as Dxf
 from ezdxf.entities.lwpolyline import LWPolyline
 from ezdxf.filemanagement import read as readfile
+from hypothesis import given
+from hypothesis import strategies as st
 from shapely.geometry.base import BaseGeometry
 from svgelements import SVG, Path
 
 from marquee.outputs.drawings.files import cut_files
 from marquee.outputs.drawings.floor import floor_plan, wall_area
+from marquee.outputs.drawings.stl import barriers_stl
 from marquee.outputs.names import base_name
+from marquee.values import Path_mm
 from marquee.values_cut import CutPlan
 from tests.drawings.made import HEIGHT, blank, box, circle, planned, rows
 
@@ -25,6 +30,7 @@ from tests.drawings.made import HEIGHT, blank, box, circle, planned, rows
 WRITTEN = 1e-3
 SVG_NAMES = ("barriers.svg", "face.svg", "walls.svg")
 DXF_NAMES = ("barriers.dxf", "face.dxf", "walls.dxf")
+FACE = blank()
 HOSTILE = (
     '</text></svg><script>alert("x")</script>',
     "a & b <c> \"d\" 'e' ]]> <!-- f",
@@ -202,6 +208,36 @@ def test_printable_walls_are_watertight_and_hold_what_the_plan_says(
 def test_walls_that_touch_in_a_point_still_print() -> None:
     made = box(circle(60, 60, 20), circle(100 + 3, 60, 20), ((150, 0), (150, 120)))
     data = cut_files(planned(made, rows(60.0), blank()), (), "x")["barriers.stl"]
+    assert trimesh.load_mesh(io.BytesIO(data), file_type="stl").is_watertight
+
+
+_spot = st.tuples(st.floats(2, 298), st.floats(2, 118))
+_walls = st.lists(
+    st.one_of(
+        st.builds(circle, st.floats(40, 260), st.floats(40, 80), st.floats(4, 30), st.just(24)),
+        st.lists(_spot, min_size=2, max_size=5, unique=True).map(tuple),
+        st.builds(lambda a, b: ((0.0, a), (300.0, b)), st.floats(1, 119), st.floats(1, 119)),
+        st.builds(lambda a, b: ((a, 0.0), (b, 120.0)), st.floats(1, 299), st.floats(1, 299)),
+    ),
+    min_size=1,
+    max_size=6,
+)
+
+
+@hypothesis.settings(max_examples=25)
+@given(
+    walls=_walls, fold=st.sampled_from([0, 65, 120]), thickness=st.sampled_from([0.5, 3.0, 8.0])
+)
+def test_walls_however_they_cross_give_sound_parts_and_a_watertight_print(
+    walls: list[Path_mm], fold: float, thickness: float
+) -> None:
+    made = box(*walls, thickness=thickness)
+    crossed = planned(made, rows(31.0, 77.0), FACE, most_fold_degrees=fold)
+    if not crossed.strips:
+        return
+    for sheet in crossed.sheets:
+        assert all(shapely.is_valid(shapely.Polygon(p.cut_mm)) for p in sheet.parts)
+    data = barriers_stl(crossed)
     assert trimesh.load_mesh(io.BytesIO(data), file_type="stl").is_watertight
 
 
