@@ -86,13 +86,15 @@ def plan_stages(
     from marquee.box.slots import with_slots
     from marquee.box.unwalled import light_unwalled
     from marquee.colour.drive import solve_drive
-    from marquee.firmware import choose_constants, estimate_budget
-    from marquee.power.design import plan_power
+    from marquee.firmware import check_frame, choose_constants, estimate_budget
+    from marquee.power.design import check_settings, plan_power
     from marquee.power.dimming import Driven, brightness_findings
 
+    check_settings(part, project.power)
     zone_map = find_zones(artwork, project.zones, palette, project.box.wall_thickness_mm)
     box = build_box(zone_map, project.box)
     chain = place_leds(zone_map, box, part, project.leds)
+    check_frame(chain.count, part, project.firmware)
     box = with_slots(box, chain)
     notch_mm = (project.cut.notch_width_mm, project.cut.notch_height_mm)
     cut = plan_cut(zone_map, box, chain, project.cut)

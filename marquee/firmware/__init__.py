@@ -1,6 +1,12 @@
 """What the controller is told: zones as runs of LEDs, bytes, tables; and what they cost it."""
 
-from marquee.firmware.budget import AVR_TICK_US, controllers, estimate_budget, find_controller
+from marquee.firmware.budget import (
+    AVR_TICK_US,
+    check_frame,
+    controllers,
+    estimate_budget,
+    find_controller,
+)
 from marquee.firmware.constants import (
     COMMON_BIT_NS,
     COMMON_LATCH_US,
@@ -18,6 +24,7 @@ __all__ = [
     "COMMON_LATCH_US",
     "Constants",
     "ZoneRuns",
+    "check_frame",
     "choose_constants",
     "controllers",
     "estimate_budget",

@@ -6,7 +6,7 @@ import difflib
 from typing import Any
 
 from marquee.errors import Finding, MarqueeError, UnknownNameError
-from marquee.firmware.constants import RUN_BYTES, Constants, hungriest_led_ua
+from marquee.firmware.constants import RUN_BYTES, Constants, frame_bytes, hungriest_led_ua
 from marquee.project import FirmwareSettings
 from marquee.tables.load import load_table
 from marquee.values import FirmwareBudget, Part
@@ -55,7 +55,7 @@ def estimate_budget(
         The frame does not fit its RAM or the tables its flash, less what they leave to the program.
     """
     row = find_controller(settings.controller)
-    _check_ram(constants, row)
+    check_frame(constants.led_count, part, settings)
     _check_flash(constants, row)
     frames_per_s = 1e6 / constants.frame_us
     findings = [
@@ -73,19 +73,28 @@ def estimate_budget(
     )
 
 
-def _check_ram(constants: Constants, row: dict[str, Any]) -> None:
+def check_frame(led_count: int, part: Part, settings: FirmwareSettings) -> None:
+    """Refuse a chain whose frame the controller cannot hold, before anything long is worked out.
+
+    Raises
+    ------
+    UnknownNameError
+        No such controller.
+    MarqueeError
+        The frame does not fit its RAM less what is kept for the program: both figures, three ways out.
+    """
+    row = find_controller(settings.controller)
     room = row["ram_bytes"] - row["reserve_bytes"]
-    if constants.frame_bytes <= room:
+    needed = frame_bytes(led_count, len(part.channels), part.protocol)
+    if needed <= room:
         return
-    per_led = constants.frame_bytes // constants.led_count
-    fitting = [
-        r for r in controllers() if r["ram_bytes"] - r["reserve_bytes"] >= constants.frame_bytes
-    ]
+    per_led = needed // led_count
+    fitting = [r for r in controllers() if r["ram_bytes"] - r["reserve_bytes"] >= needed]
     smallest = min(fitting, key=lambda r: int(r["ram_bytes"]), default=None)
     larger = "" if smallest is None else f"take --controller {smallest['name']}, "
     raise MarqueeError(
         f"controller {row['name']}",
-        f"one frame of {constants.led_count} LEDs takes {constants.frame_bytes} bytes of RAM, it has {room}"
+        f"one frame of {led_count} LEDs takes {needed} bytes of RAM, it has {room}"
         f" beside {row['reserve_bytes']} kept for the program (enough for {room // per_led} LEDs)",
         f"{larger}split the chain over two controllers, or use a larger --pitch",
     )

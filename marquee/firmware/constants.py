@@ -99,7 +99,7 @@ class Constants:
     @property
     def frame_bytes(self) -> int:
         """One frame in RAM; clocked parts keep their global setting in a byte of its own."""
-        return self.led_count * (len(self.channels) + (self.protocol == "clocked"))
+        return frame_bytes(self.led_count, len(self.channels), self.protocol)
 
     @property
     def frame_us(self) -> int:
@@ -123,6 +123,11 @@ class Constants:
         zone_bytes = zone_row_bytes(n)
         rows = RUN_BYTES * self.run_count + zone_bytes * len(self.zones)
         return GAMMA_BYTES + n * len(self.hue_cycle) + rows + n + 4 * n
+
+
+def frame_bytes(led_count: int, channel_count: int, protocol: str) -> int:
+    """Return the bytes of one frame in RAM: clocked parts keep their global setting in a byte of its own."""
+    return led_count * (channel_count + (protocol == "clocked"))
 
 
 def zone_row_bytes(channel_count: int) -> int:

@@ -18,9 +18,10 @@ from marquee.power.extra import extra_loads
 from marquee.power.fuse import fuse_for, fuse_rule, share_that_fits
 from marquee.power.layout import Piece, fixed_pads, split_chain, wire_pieces
 from marquee.power.load import find_load
+from marquee.power.parts import price_list
 from marquee.power.remarks import fuse_clears
 from marquee.power.search import Wiring
-from marquee.power.supply import catalogue, supply_rule
+from marquee.power.supply import catalogue, check_voltage, parse_supply, supply_rule
 from marquee.power.wire import Wire, feed_sizes, wire_named
 from marquee.project import PowerSettings
 from marquee.values import Box, Chain, Drive, Part, Power, Supply
@@ -66,6 +67,24 @@ def plan_power(
     design = make_design(basis)
     alternatives = find_alternatives(design, make_design, others)
     return assemble(design, box, alternatives)
+
+
+def check_settings(part: Part, settings: PowerSettings) -> None:
+    """Refuse what is wrong whatever the chain, before anything long is worked out.
+
+    Raises
+    ------
+    MarqueeError
+        A supply that cannot be read or of another voltage, an unknown wire size, a load without a
+        name, a price of what is not on the parts list.
+    """
+    supply = Supply(volts=part.supply_v, amps=1.0, watts=part.supply_v)
+    if settings.supply is not None:
+        supply = parse_supply(settings.supply)
+        check_voltage(supply, part)
+    _wires(settings)
+    extra_loads(settings)
+    price_list(settings.prices, supply)
 
 
 def make_design(basis: Basis) -> Design:

@@ -206,6 +206,26 @@ def test_power_refuses_loads_and_prices_it_cannot_read(
     assert result.err.count("\n") == 1
 
 
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("--supply", "12V/4A"), "12 V would destroy it"),
+        (("--controller", "atmega328"), "did you mean atmega328p"),
+        (("--pitch", "6mm", "--part", "sk6812-rgbw-nw", "--width", "400mm"), "bytes of RAM"),
+    ],
+)
+def test_a_plan_that_cannot_be_powered_or_held_is_refused_before_the_light_is_worked_out(
+    bench: Bench, sign: str, monkeypatch: pytest.MonkeyPatch, words: tuple[str, ...], said: str
+) -> None:
+    def never(*_: object) -> None:
+        raise AssertionError("the light was worked out first")
+
+    monkeypatch.setattr("marquee.box.light.transfer_light", never)
+    result = bench("plan", sign, "--width", "120mm", *words)
+    assert result.status == 2
+    assert said in result.err
+
+
 def test_power_solves_a_network_as_ngspice_does(bench: Bench) -> None:
     from pathlib import Path
 

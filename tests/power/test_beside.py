@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -192,7 +194,13 @@ def test_notes_show_the_sums_that_size_supply_and_fuse() -> None:
     text = "\n".join(power.notes)
     assert "150 LEDs x (60.0 mA, sum of channels, + 1.00 mA dark) + 0.1 A controller" in text
     assert "shifter = 9.25 A." in text
-    assert "/ 0.75 =" in text
+    busiest = re.search(
+        r"Busiest feed ([\d.]+) A: [\d.]+ / 0\.75 = ([\d.]+) A <= fuse ([\d.]+) A", text
+    )
+    assert busiest is not None
+    load_a, least_a, fuse_a = map(float, busiest.groups())
+    assert least_a == pytest.approx(load_a / 0.75, abs=0.015)  # both printed to 0.01 A
+    assert least_a <= fuse_a
     assert "If feed 1 opens" in text or "If feed 2 opens" in text
     assert "A month of 6 h a day, 2 cabinets" in text
     assert "Solder the feeds" in text

@@ -48,6 +48,15 @@ def test_every_voltage_is_that_of_ngspice_to_a_microvolt(path: Path) -> None:
         )
 
 
+def test_newton_with_its_line_search_ends_in_a_few_steps_far_below_the_knee() -> None:
+    # Piecewise quadratic and convex: 3 to 5 steps of an independent nodal solver on these cases, one more that
+    # proves the last, and one for the start. Half the slope takes 23.
+    solution, _ = solve_circuit(
+        circuit_from_json(_case(next(p for p in CASES if p.stem == "10_knee_end_300")))
+    )
+    assert solution.steps <= 8
+
+
 def _line(
     places: list[float], amps: list[float], ohm_per_unit_loop: float, volts: float, ends: float
 ) -> Circuit:
