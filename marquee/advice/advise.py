@@ -63,12 +63,24 @@ def _evenness(trial: Trial, zone: int) -> float:
     return next(z.min_over_max for z in trial.zones if z.zone == zone)
 
 
-def _least(holds: Callable[[float], bool], fails: float, works: float, step: float) -> float:
-    """Return by bisection a value that holds, within a step of one that does not; multiples of the step only."""
+def _least(excess: Callable[[float], float], fails: float, works: float, step: float) -> float:
+    """Return a multiple of the step that works, next to one that fails; it works where the excess is not negative.
+
+    By interpolation between the ends, every third time by halves, so that odd shapes end too: each try is a run of
+    the light model.
+    """
     low, high = round(fails / step), round(works / step)
-    while abs(high - low) > 1:
-        middle = (low + high) // 2
-        low, high = (low, middle) if holds(middle * step) else (middle, high)
+    at_low, at_high = excess(low * step), excess(high * step)
+    tries = 0
+    while high - low > 1:
+        tries += 1
+        share = 0.5 if tries % 3 == 0 else at_low / min(at_low - at_high, -1e-12)
+        middle = min(max(low + round(share * (high - low)), low + 1), high - 1)
+        found = excess(round(middle * step, 6))
+        if found >= 0:
+            high, at_high = middle, found
+        else:
+            low, at_low = middle, found
     return round(high * step, 6)
 
 
@@ -76,12 +88,13 @@ def _deeper(trials: Trials, zone: int, aim: float) -> Advice | None:
     depth = trials.plan.box.depth_mm
     deepest = round(_DEEPEST * depth / _DEPTH_STEP_MM) * _DEPTH_STEP_MM
 
-    def reaches(depth_mm: float) -> bool:
-        return _evenness(trials.of(Change(depth_mm=depth_mm)), zone) >= aim
+    def excess(depth_mm: float) -> float:
+        change = Change() if depth_mm == depth else Change(depth_mm=depth_mm)
+        return _evenness(trials.of(change), zone) - aim
 
-    if not reaches(deepest):
+    if excess(deepest) < 0:
         return _told(trials, zone, "depth", Change(depth_mm=deepest), aim)
-    least = _least(reaches, depth, deepest, _DEPTH_STEP_MM)
+    least = _least(excess, depth, deepest, _DEPTH_STEP_MM)
     return _told(trials, zone, "depth", Change(depth_mm=least), aim)
 
 
@@ -161,9 +174,8 @@ def _change_words(before: Trial, trial: Trial, change: Change) -> str:
     if change.depth_mm is not None:
         words.append(f"depth {before.depth_mm:.4g} → {trial.depth_mm:.4g} mm")
     if change.pitch_mm is not None:
-        per_m = round(1000 / trial.pitch_mm)
         words.append(
-            f"pitch {before.pitch_mm:.1f} → {trial.pitch_mm:.1f} mm ({per_m} a metre, "
+            f"pitch {before.pitch_mm:.1f} → {trial.pitch_mm:.1f} mm ({1000 / trial.pitch_mm:.0f} a metre, "
             f"{before.led_count} → {trial.led_count} LEDs)"
         )
     if change.paint is not None:
@@ -194,14 +206,14 @@ def _gap(trials: Trials) -> Advice | None:
         zones = _gap_trial(trials, gap_mm).zones
         return max((z.bleed - closed[z.zone], -z.zone) for z in zones)
 
-    def leaks(gap_mm: float) -> bool:
-        return costs(gap_mm)[0] > BLEED_SHARE
+    def excess(gap_mm: float) -> float:
+        return costs(gap_mm)[0] - BLEED_SHARE
 
-    if not leaks(widest):
+    if excess(widest) < 0:
         cost, zone = costs(widest)
         message = f"a wall gap of {widest:g} mm, the most tried, costs at most {cost:.1%} bleed (zone {-zone})"
-        return _gap_advice(trials, widest, cost, message)
-    gap = _least(leaks, 0.0, widest, _GAP_STEP_MM)
+        return _gap_advice(trials, widest, message)
+    gap = _least(excess, 0.0, widest, _GAP_STEP_MM)
     cost, zone = costs(gap)
     kept = round(gap - _GAP_STEP_MM, 6)
     message = (
@@ -212,7 +224,7 @@ def _gap(trials: Trials) -> Advice | None:
     if planned > kept:
         cost, zone = costs(planned)
         message += f"; the {planned:g} mm planned cost {cost:.1%} in zone {-zone}"
-    return _gap_advice(trials, kept, cost, message)
+    return _gap_advice(trials, kept, message)
 
 
 def _gap_trial(trials: Trials, gap_mm: float) -> Trial:
@@ -220,7 +232,7 @@ def _gap_trial(trials: Trials, gap_mm: float) -> Trial:
     return trials.of(Change() if gap_mm == planned else Change(wall_gap_mm=gap_mm))
 
 
-def _gap_advice(trials: Trials, gap_mm: float, cost: float, message: str) -> Advice:
+def _gap_advice(trials: Trials, gap_mm: float, message: str) -> Advice:
     planned, trial = trials.planned, _gap_trial(trials, gap_mm)
     if _gap_trial(trials, 0.0).most_bleed > BLEED_SHARE:
         zone = max(_gap_trial(trials, 0.0).zones, key=lambda z: (z.bleed, -z.zone))
@@ -239,6 +251,6 @@ def _gap_advice(trials: Trials, gap_mm: float, cost: float, message: str) -> Adv
         before=planned.most_bleed,
         after=trial.most_bleed,
         current_change_a=trial.current_a - planned.current_a,
-        enough=cost <= BLEED_SHARE,
+        enough=planned.wall_gap_mm <= gap_mm,
         message=message,
     )

@@ -137,8 +137,8 @@ def _uneven(transfer: Transfer, light: ZoneLight) -> str:
     )
     depth, pitch = transfer.depth_mm, transfer.pitch_mm
     if 0 < depth < pitch:
-        return f"{found}; the pitch of {pitch:.1f} mm is wider than the depth of {depth:.1f} mm: make the box deeper or the pitch finer"
-    return f"{found}; the light falls off towards the cell's edge: place LEDs nearer to that spot, or a deeper box or whiter paint"
+        return f"{found}; the pitch of {pitch:.1f} mm is wider than the depth of {depth:.1f} mm: make the box deeper or the pitch finer ('marquee light' tries both)"
+    return f"{found}; the light falls off towards the cell's edge: place LEDs nearer to that spot ('marquee light' tries depth, pitch and paint)"
 
 
 def _bleed(transfer: Transfer, zone_map: ZoneMap, light: ZoneLight) -> str:

@@ -22,6 +22,9 @@ FILES = {
     "barriers.png",
     "leds.png",
     "lit.png",
+    "light.png",
+    "bleed.png",
+    "chromaticity.png",
     "summary.txt",
 }
 
@@ -150,6 +153,10 @@ def test_the_terminal_shows_what_summary_txt_holds(bench: Bench, sign: str) -> N
         (("--wall", "6mm"), "barriers.wall_thickness_mm"),
         (("--wall-gap", "1mm"), "zones.0.bleed"),
         (("--diffuser", "opal-polycarbonate-3mm"), "zones.0.luminance_cd_m2"),
+        (("--paint", "raw-plywood"), "zones.0.evenness.min_over_max"),
+        (("--reflectance", "90%"), "zones.0.luminance_cd_m2"),
+        (("--transmittance", "0.6"), "zones.0.luminance_cd_m2"),
+        (("--luminance", "150"), "power.planned_a"),
         (("--part", "sk6812"), "zones.0.drive"),
         (("--arrangement", "board"), "leds.arrangement"),
         (("--white", "D50"), "zones.0.drive"),
