@@ -146,13 +146,14 @@ def _row(found: Singles, number: int) -> tuple[str, ...]:
         *shared,
         _or_unknown(zone.band_delta_e_2000),
         _or_unknown(zone.band_matched_delta_e_2000),
-        _gamut(found, number),
+        gamut_word(found, number),
         _or_unknown(current),
         f"{found.raw[number].delta_e_2000:.1f}",
     )
 
 
-def _gamut(found: Singles, number: int) -> str:
+def gamut_word(found: Singles, number: int) -> str:
+    """Return whether a colour lies in the gamut, or is too pure or too bright for it."""
     if found.too_bright[number]:
         return "too bright"
     return "too pure" if found.too_pure[number] else "in"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from marquee.colour.singles import Singles
-from marquee.outputs.colours import bytes_text, colour_rows, heading, screens
+from marquee.outputs.colours import bytes_text, gamut_word, heading, screens
 from marquee.outputs.pictures.sheet import HEADING_PX, ROW_PX, Lettering, Sheet
 from marquee.outputs.pictures.style import MARGIN_PX, SMALL_PX, WIDTH_PX, ink_on, plain
 
@@ -79,21 +79,20 @@ def _colour(sheet: Sheet, found: Singles, number: int, y: int) -> None:
 
 
 def _figures(sheet: Sheet, found: Singles, number: int, x: int, middle: int) -> None:
-    head, rows = colour_rows(found)
-    cell = dict(zip(head, rows[number], strict=True))
-    zone = found.solution.zones[number]
-    error = zone.delta_e_2000 if zone.spread is None else zone.spread.delta_e_2000
+    zone, raw = found.solution.zones[number], found.raw[number]
     over = "" if zone.spread is None else f" over {zone.spread.of} LEDs"
-    gamut = "" if cell["gamut"] == "in" else f", {cell['gamut']}"
-    band = (
-        "band of the part unknown"
-        if zone.band_delta_e_2000 is None
-        else f"band of the part {cell['band']}, matched {cell['matched']}"
-    )
+    gamut = gamut_word(found, number)
+    told = "" if gamut == "in" else f", {gamut}"
+    band, matched = zone.band_delta_e_2000, zone.band_matched_delta_e_2000
+    known = band is not None and matched is not None
+    small = Lettering(size_px=SMALL_PX)
     lines = (
-        (f"ΔE₀₀ {error:.2f}{over}{gamut}", Lettering(bold=True)),
-        (band, Lettering(size_px=SMALL_PX)),
-        (f"raw bytes ΔE₀₀ {cell['raw ΔE']}", Lettering(size_px=SMALL_PX)),
+        (f"ΔE₀₀ {zone.shown_delta_e_2000:.2f}{over}{told}", Lettering(bold=True)),
+        (
+            f"band of the part {band:.1f}, matched {matched:.1f}" if known else "band unknown",
+            small,
+        ),
+        (f"raw bytes ΔE₀₀ {raw.delta_e_2000:.1f}", small),
     )
     for place, (line, looks) in enumerate(lines):
         sheet.text(x, middle + 24 * (place - 1), line, looks, WIDTH_PX - MARGIN_PX - x)
