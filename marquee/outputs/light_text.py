@@ -76,7 +76,7 @@ def brightness_text(
             continue
         lines.append(
             f"{wants}; --luminance {room.high_cd_m2:g} is brightness {dimmed.brightness:.1%}, saves "
-            f"{dimmed.saved_a:.2f} A, codes err by at most {dimmed.largest_delta_e_2000:.1f}"
+            f"{dimmed.saved_a:.2f} A, codes err by at most ΔE00 {dimmed.largest_delta_e_2000:.1f}"
         )
     lines += [line for room, _ in rooms for line in _wrapped(_cite(room), "    ")]
     return "\n".join(lines) + "\n"

@@ -104,3 +104,13 @@ def test_what_cannot_be_built_is_refused(plan: Plan, change: Change, said: str) 
 def test_an_unknown_paint_is_refused_with_its_neighbours(plan: Plan) -> None:
     with pytest.raises(UnknownNameError, match="matt-white-paint"):
         try_change(plan, Change(paint="matt-white-pant"))
+
+
+def test_a_wider_gap_bleeds_more_and_closed_walls_on_a_board_bleed_nothing() -> None:
+    # No strip, no notch: an opaque wall up to the diffuser lets nothing past.
+    board = planned(
+        two_blocks(), 1.0, box={"depth": "25mm"}, leds={"arrangement": "board", "pitch": "20mm"}
+    )
+    found = [try_change(board, Change(wall_gap_mm=gap)).most_bleed for gap in (0.0, 1.0, 3.0)]
+    assert found[0] == 0
+    assert found[0] < found[1] < found[2]
