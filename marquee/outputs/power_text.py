@@ -86,13 +86,16 @@ def _wiring(power: Power) -> list[str]:
 
 def _open_feeds(power: Power) -> list[str]:
     known = power.regulation_v is not None
-    return [
-        f"  feed {case.feed + 1} open: lowest LED {case.min_led_v:.2f} V at LED {case.worst_led}"
-        + (f", {case.below_count} LEDs off colour" if known else "")
-        + f"; feed {case.largest_feed + 1} carries {case.largest_feed_a:.2f} A on its"
-        f" {power.feeds[case.largest_feed].fuse_a:g} A fuse"
-        for case in power.open_feeds
-    ]
+    lines = []
+    for case in power.open_feeds:
+        fuse_a = power.feeds[case.largest_feed].fuse_a
+        lines.append(
+            f"  feed {case.feed + 1} open: lowest LED {case.min_led_v:.2f} V at LED {case.worst_led}"
+            + (f", {case.below_count} LEDs off colour" if known else "")
+            + f"; feed {case.largest_feed + 1} carries {case.largest_feed_a:.2f} A on its {fuse_a:g} A fuse"
+            + (", which may open too" if case.largest_feed_a > fuse_a else "")
+        )
+    return lines
 
 
 def _alternatives(power: Power) -> list[str]:

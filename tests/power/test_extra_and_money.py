@@ -196,6 +196,8 @@ def test_text_shows_every_feed_way_part_source_and_caution() -> None:
         assert f"fuse {feed.fuse_a:g} A" in text
     for case in power.open_feeds:
         assert f"feed {case.feed + 1} open: lowest LED {case.min_led_v:.2f} V" in text
+    over = [c.largest_feed_a > power.feeds[c.largest_feed].fuse_a for c in power.open_feeds]
+    assert text.count("which may open too") == sum(over)
     for way in power.alternatives:
         assert f"{way.title[:46]} {way.brightness_cap:.0%} {way.feeds}" in text
         assert f"{way.cost_per_hour:.4f}" in text
