@@ -9,8 +9,8 @@ from marquee.project_cut import CutSettings
 from marquee.values import ZoneMap
 from marquee.values_cut import CutPlan
 
-# Artwork coarser than this gives edges to about a tenth of a millimetre, finer ones to less (measured on circles
-# and squares at all angles: a third of a pixel at sharp corners, a tenth along edges).
+# Coarser artwork gives sharp tips to no better than a tenth of a millimetre (measured on circles, squares and stars:
+# tests/bench/bench_drawings.py).
 _COARSE_MM = 0.3
 # A notch this many times as long as it is wide across a wall means that the row runs along under the wall.
 _ALONG = 3.0

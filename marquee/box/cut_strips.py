@@ -29,6 +29,8 @@ _LEAST_FOLD_DEGREES, SCORE_SHARE = 1.0, 0.5
 _KEEP_OFF_MM = 8.0
 # Narrowest notch [mm] (common practice, no source).
 _LEAST_NOTCH_MM = 3.0
+# Score lines nearer to an end than this are left out [mm].
+_EDGE_MM = 0.5
 
 
 @dataclass(slots=True, eq=False)
@@ -178,6 +180,8 @@ def make_strip(
             scored="left" if turn > 0 else "right",
         )
         for place, turn in zip(at[folded], turns[folded], strict=True)
+        # A bend within what is trimmed off an end is not on the part.
+        if _EDGE_MM < flat.at(float(place)) < length - _EDGE_MM
     )
     slots = _slots(part, parts, worked.halvings, flat, box)
     notches = _notches(part, worked.openings, flat, length, settings)

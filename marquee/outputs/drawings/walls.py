@@ -123,35 +123,55 @@ def _mark(drawing: Drawing, strip: Strip, at: Point, size: float, room: float) -
     drawing.label(LABEL, fitted(meets, 0.7 * size, room), (x, y + 2.4 * size), 0.7 * size)
 
 
-_COLUMNS = ((0.0, "part"), (24.0, "length"), (44.0, "start"), (114.0, "end"), (184.0, "folds"))
-_WIDE = (*_COLUMNS, (200.0, "slots: at, width, from"), (310.0, "notches: middle, width"))
+_HEADS = (
+    "part",
+    "length",
+    "start",
+    "end",
+    "folds",
+    "slots: at, width, from",
+    "notches: middle, width",
+)
+# Widest a column may become; longer text is shortened.
+_MOST_COLUMN_MM, _TABLE_MM = 230.0, 3.2
 
 
 def _table(drawing: Drawing, strips: tuple[Strip, ...]) -> None:
-    """Put a table of the parts below, as wide as the notes allow."""
-    size, step = 3.2, 5.0
-    edges = [x for x, _ in _WIDE] + [max(drawing.right_mm, 420.0)]
-    y = drawing.bottom_mm + 10.0
-    for (x, head), right in zip(_WIDE, edges[1:], strict=True):
-        drawing.label(NOTE, fitted(head, size, right - x - 2), (x, y), size, bold=True)
-    for strip in strips:
-        y += step
-        cells = (
-            strip.part,
-            f"{strip.length_mm:.1f}",
-            _end_text(strip.start),
-            _end_text(strip.end),
-            f"{len(strip.folds)}",
-            "; ".join(
-                f"{s.at_mm:.1f}, {s.width_mm:.1f}, {'top' if s.from_top else 'bottom'} ({s.meets})"
-                for s in strip.slots
-            ),
-            "; ".join(f"{n.at_mm:.0f}, {n.width_mm:.0f}" for n in strip.notches),
+    """Put a table of the parts below, its columns as wide as their text."""
+    rows = [_cells(strip) for strip in strips]
+    wide = [
+        min(
+            max(width_mm(text, _TABLE_MM, bold=k == 0) for k, text in enumerate(column)) + 6,
+            _MOST_COLUMN_MM,
         )
-        for (x, _), right, text in zip(_WIDE, edges[1:], cells, strict=True):
-            drawing.label(NOTE, fitted(text, size, right - x - 2), (x, y), size)
-    drawing.bottom_mm = y + 2.0
-    drawing.right_mm = max(drawing.right_mm, edges[-1])
+        for column in zip(_HEADS, *rows, strict=True)
+    ]
+    y = drawing.bottom_mm + 10.0
+    for number, cells in enumerate([_HEADS, *rows]):
+        x = 0.0
+        for text, room in zip(cells, wide, strict=True):
+            shown = fitted(text, _TABLE_MM, room - 2, bold=number == 0)
+            drawing.label(NOTE, shown, (x, y), _TABLE_MM, bold=number == 0)
+            x += room
+        y += 5.0
+    drawing.bottom_mm = y - 3.0
+    drawing.right_mm = max(drawing.right_mm, sum(wide))
+
+
+def _cells(strip: Strip) -> tuple[str, ...]:
+    slots = (
+        f"{s.at_mm:.1f}, {s.width_mm:.1f}, {'top' if s.from_top else 'bottom'} ({s.meets})"
+        for s in strip.slots
+    )
+    return (
+        strip.part,
+        f"{strip.length_mm:.1f}",
+        _end_text(strip.start),
+        _end_text(strip.end),
+        f"{len(strip.folds)}",
+        "; ".join(slots),
+        "; ".join(f"{n.at_mm:.0f}, {n.width_mm:.0f}" for n in strip.notches),
+    )
 
 
 def _end_text(end: End) -> str:
