@@ -13,6 +13,7 @@ from marquee.values import Feed, Zone, ZoneDrive
 _WIDTH = 100
 _LABEL = 11
 _MOST_ZONES = 8
+_MOST_FEEDS = 6  # those beyond stand in power.txt
 
 
 def summary_text(plan: Plan, folder: str | None = None) -> str:
@@ -155,7 +156,10 @@ def _supply(plan: Plan) -> str:
     power = plan.power
     supply = power.supply
     units = f"{supply.count} × " if supply.count > 1 else ""
-    feeds = "; ".join(_feed(f) for f in power.feeds)
+    shown = power.feeds[:_MOST_FEEDS]
+    feeds = "; ".join(_feed(f) for f in shown)
+    if len(power.feeds) > len(shown):
+        feeds += f"; {len(power.feeds) - len(shown)} more feeds"
     cap = f"; brightness capped at {power.brightness_cap:.0%}" if power.brightness_cap < 1 else ""
     cap += " (the plan fits as it is)" if power.plan_fits else ""
     return (

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -13,10 +14,12 @@ from marquee.errors import MarqueeError
 from marquee.outputs.plan_json import clean
 from marquee.outputs.power_json import power_dict
 from marquee.outputs.power_text import power_text
+from marquee.outputs.summary import summary_text
 from marquee.power.design import plan_power
 from marquee.power.load import find_load
 from marquee.project import PowerSettings
 from marquee.values import Box, Power
+from tests.pictures.factory import synthetic_plan
 from tests.power.make import make_chain, make_drive, make_part, zone_drive
 
 
@@ -220,3 +223,13 @@ def test_json_says_what_the_text_says() -> None:
     assert len(found["alternatives"]) == len(power.alternatives)
     assert len(found["open_feeds"]) == len(power.open_feeds)
     assert found["class2"] == power.class2
+
+
+def test_summary_counts_the_feeds_it_leaves_to_power_txt() -> None:
+    plan = synthetic_plan(size_mm=(600.0, 150.0))
+    feed = _plan(30).feeds[0]
+    many = replace(plan, power=replace(plan.power, feeds=(feed,) * 50))
+    text = " ".join(summary_text(many).split())
+    assert text.count("feed at LED") == 6
+    assert "44 more feeds" in text
+    assert "power.txt" in text
