@@ -180,6 +180,31 @@ def test_a_slip_is_named_and_strict_makes_it_a_failure(shell: Shell) -> None:
     assert shell("bench", "fit", "cab", "--part", "sk6812", "--strict")[0] == 1
 
 
+def test_readings_and_currents_are_fitted_along(shell: Shell) -> None:
+    folder = shell.folder / "cab"
+    _fill(folder)
+    states = ["state,r,g,b,X,Y,Z", "dark,0,0,0,0,0,0"]
+    # XYZ of saturated red, green and blue as of such LEDs; the meter's unit is its own.
+    for name, xyz in (
+        ("255,0,0", "9.1,4.0,0.01"),
+        ("0,255,0", "2.1,9.0,1.7"),
+        ("0,0,255", "3.4,1.2,18"),
+    ):
+        states.append(f"alone,{name},{xyz}")
+    (folder / "readings.csv").write_text("\n".join(states), encoding="utf-8")
+    amps = "leds,r,g,b,current_a\n60,0,0,0,0.04\n60,255,255,255,2.1\n"
+    (folder / "currents.csv").write_text(amps, encoding="utf-8")
+    status, out, err = shell(
+        "bench", "fit", "cab", "--part", "sk6812", "--reel", "--picture", "c.png"
+    )
+    assert status == 0, err
+    assert "6 matched colours, 4 colorimeter readings, 2 current readings" in out
+    assert "mA of one LED at full: R" in out
+    text = (folder / "calibration.toml").read_text(encoding="utf-8")
+    assert 'kind = "reel"' in text
+    assert (shell.folder / "c.png").exists()
+
+
 def test_report_draws_what_was_measured_the_same_each_time(shell: Shell) -> None:
     _fill(shell.folder / "cab")
     assert shell("bench", "report", "cab", "a.png", "--part", "sk6812")[0] == 0

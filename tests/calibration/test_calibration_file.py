@@ -19,13 +19,14 @@ from marquee.bench.calibration import (
 )
 from marquee.bench.calibration_file import calibration_text, read_calibration
 from marquee.bench.measurements import Source
-from marquee.bench.values import CurrentReading
+from marquee.bench.values import CurrentReading, Reading
 from marquee.colour.drive import drive_for
 from marquee.colour.emission import emission
 from marquee.colour.parts import load_part
 from marquee.errors import InputError
 from marquee.project import ColourSettings
-from tests.calibration.simulated import matched, random_targets, true_part
+from marquee.values import Part
+from tests.calibration.simulated import linear_part, matched, random_targets, true_part
 
 PART = load_part("ws2812b")
 
@@ -62,6 +63,60 @@ def test_a_calibration_comes_back_as_written(tmp_path: Path, name: str) -> None:
         back.posterior.covariance, made.posterior.covariance, rtol=1e-5, atol=1e-9
     )
     assert back.used == made.used
+
+
+def _metered() -> tuple[Part, Calibration]:
+    """Return a part taken for linear whose readings follow another curve, so that it gets measured tables."""
+    part = linear_part()
+    rng = np.random.default_rng(12)
+    true = true_part(PART, rng)
+    readings = []
+    for c in (0, 1, 2):
+        for code in (0, 8, 16, 32, 64, 128, 255) if c == 0 else (8, 16, 32, 64, 128, 255):
+            codes = tuple(code if k == c else 0 for k in range(3))
+            x, y, z = (float(v) for v in true.emits(np.array(codes)))
+            readings.append(Reading(codes=codes, xyz=(x, y, z), place="readings.csv:2"))
+    source = Source(name="readings.csv", sha256="0f" * 32, rows=19, dates=())
+    measured = Measurements(readings=tuple(readings), used=(Used(kind="readings", source=source),))
+    return part, calibrate(part, measured, Labels(name="metered", kind="reel")).calibration
+
+
+def test_measured_tables_and_a_meters_factors_come_back_and_give_the_same_part(
+    tmp_path: Path,
+) -> None:
+    part, made = _metered()
+    assert all(points is not None for points in made.tables)
+    text = calibration_text(made)
+    back = read_calibration(_written(tmp_path, text))
+    assert calibration_text(back) == text
+    first, second = calibrated_part(part, made), calibrated_part(part, back)
+    # Written to 7 digits.
+    np.testing.assert_allclose(
+        second.channel_response or (), first.channel_response or (), atol=1e-6
+    )
+    np.testing.assert_allclose(emission(second).xyz_cd, emission(first).xyz_cd, rtol=1e-5)
+    assert second.response_measured
+
+
+@pytest.mark.parametrize(
+    ("key", "line", "told"),
+    [
+        ("[meter_factor]", "r = [1.0, 2.0]", "meter_factor: is not three numbers"),
+        ("[meter_factor]", "r = [1.0, 2.0, true]", "meter_factor: is missing or no number"),
+        ("[meter_factor]", "r = [1.0, -2.0, 1.0]", "meter_factor: is -2"),
+        ("[response]", "r = [[0, 0.0], [255, 1.0], [128, 0.5]]", "response.r: codes run"),
+        ("[response]", "r = [[0, 0.0], [128, 1.0], [255, 0.5]]", "response.r: light falls"),
+        ("[response]", 'r = ["a"]', "response.r: is not pairs"),
+        ("[response]", "r = 7", "response.r: "),
+    ],
+)
+def test_an_impossible_table_is_refused(tmp_path: Path, key: str, line: str, told: str) -> None:
+    lines = calibration_text(_metered()[1]).splitlines()
+    section = next(k for k, text in enumerate(lines) if text.startswith(key))
+    at = next(k for k in range(section + 1, len(lines)) if lines[k].startswith("r = "))
+    lines[at] = line
+    with pytest.raises(InputError, match=told):
+        read_calibration(_written(tmp_path, "\n".join(lines)))
 
 
 def test_the_file_says_where_it_comes_from_and_holds_no_date_of_its_own() -> None:
