@@ -16,7 +16,8 @@ from marquee.colour.constants import D65_XYZ
 from marquee.colour.response import codes_for_light
 from marquee.colour.spaces import xyz_to_lab
 from marquee.colour.target import target_from_text
-from marquee.values import TargetColour
+from marquee.project import ColourSettings
+from marquee.values import Part, TargetColour
 
 Array = NDArray[np.float64]
 # Besides the template's colours: saturated ones and a dim white, which say more once white and tints are known.
@@ -84,6 +85,21 @@ def next_colours(
         )
     found.sort(key=_rank)
     return tuple(found[:count])
+
+
+def typical_band(part: Part, settings: ColourSettings) -> float | None:
+    """Return how far colours may fall from the plan (CIEDE2000, 95 %), the median over a spread of colours.
+
+    None where the part states no spread.
+    """
+    from marquee.colour.drive import drive_for
+    from marquee.colour.emission import emission
+
+    tries = [target_from_text(text, name, "advice") for name, text in (*FIRST_COLOURS, *_MORE)]
+    solved = drive_for(tries, part, emission(part, settings.observer), settings)
+    bands = [zone.band_delta_e_2000 for zone in solved.zones]
+    known = [band for band in bands if band is not None]
+    return float(np.median(known)) if known else None
 
 
 def _rank(one: Advice) -> float:

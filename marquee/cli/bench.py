@@ -94,7 +94,10 @@ def fit(
         _draw(outcome, part, picture)
     earlier = _replace(target, calibration_text(outcome.calibration))
     advised = next_colours(outcome.calibration.posterior, outcome.bench)
-    click.echo(_as_text(outcome, advised, target, earlier))
+    click.echo(_as_text(outcome, advised))
+    click.echo(_band(part, outcome))
+    kept = "" if earlier is None else f"; the earlier one is kept as {earlier}"
+    click.echo(f"{target} written{kept}")
     for number, finding in enumerate(outcome.findings, 1):
         click.echo(f"{number}. {finding.where}: {finding.message} [{finding.code}]", err=True)
     return int(strict and bool(outcome.findings))
@@ -159,9 +162,20 @@ def _measured(folder: Path, part: Part) -> Measurements:
     return Measurements(pairs=pairs, readings=readings, currents=currents, used=tuple(used))
 
 
-def _as_text(
-    outcome: Outcome, advised: tuple[Advice, ...], target: Path, earlier: Path | None
-) -> str:
+def _band(part: Part, outcome: Outcome) -> str:
+    from marquee.bench.advice import typical_band
+    from marquee.bench.calibration import calibrated_part
+    from marquee.project import ColourSettings
+
+    made = outcome.calibration
+    settings = ColourSettings.model_validate({"observer": made.observer, "white": made.white})
+    before = typical_band(part, settings)
+    after = typical_band(calibrated_part(part, made), settings)
+    told = ["unknown" if band is None else f"ΔE {band:.1f}" for band in (before, after)]
+    return f"a colour may be off by (95 %): {told[0]} by the data sheet, {told[1]} as calibrated"
+
+
+def _as_text(outcome: Outcome, advised: tuple[Advice, ...]) -> str:
     from marquee.errors import printable
 
     made = outcome.calibration
@@ -190,8 +204,6 @@ def _as_text(
             for one in advised
         )
     )
-    kept = "" if earlier is None else f"; the earlier one is kept as {earlier}"
-    lines.append(f"{target} written{kept}")
     return "\n".join(lines)
 
 

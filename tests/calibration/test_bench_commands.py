@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import re
 from pathlib import Path
 
 import numpy as np
@@ -84,6 +85,9 @@ def test_fit_writes_a_calibration_that_a_plan_uses_and_names(shell: Shell) -> No
     status, out, err = shell("bench", "fit", "cab", "--part", "sk6812", "--name", "test cabinet")
     assert status == 0, err
     assert "match next: " in out
+    told = re.search(r"ΔE ([\d.]+) by the data sheet, ΔE ([\d.]+) as calibrated", out)
+    assert told
+    assert float(told[2]) < float(told[1]) / 2
     words = ("plan", "sign.png", "--width", "120mm", "--part", "sk6812", "--json")
     plain = json.loads(shell(*words, "--out", "a")[1])
     status, out, err = shell(*words, "--out", "b", "--calibration", "cab/calibration.toml")
