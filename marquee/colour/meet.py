@@ -250,7 +250,7 @@ def _zone_drives(
     intensities = mixed @ np.array(seen.emission.xyz_cd)
     samples = sample_columns(seen.part, seen.emission, seen.from_d65)
     exponents = sample_exponents(seen.part, seen.emission.observer)
-    band = colour_band(light, wanted.scale_cd, seen.emitters, samples, exponents)
+    band = colour_band(mixed, wanted.scale_cd, seen.emitters, samples, exponents)
     return tuple(
         ZoneDrive(
             zone=index,

@@ -158,3 +158,23 @@ def test_wavelengths_are_drawn_over_the_whole_bin_and_no_further() -> None:
         assert -1e-6 <= along.min() < 0.1
         assert 0.9 < along.max() <= 1 + 1e-6
         assert 0.35 < float(np.median(along)) < 0.65
+
+
+def test_dim_zone_whose_leds_share_codes_has_the_band_of_the_light_it_shows() -> None:
+    part, emission = reference_part("rgb_linear", **SHEET, intensity_spread=(0.7, 1.4))
+    navy = targets_of(["#0b1f3a"])
+    dim, full = (
+        drive_for(
+            navy,
+            part,
+            emission,
+            ColourSettings.model_validate({"brightness": share}),
+            limited_by="white",
+            led_counts=np.array([200]),
+        ).zones[0]
+        for share in (0.05, 1.0)
+    )
+    assert dim.codes == (0, 0, 0)
+    assert dim.band_delta_e_2000 is not None
+    # The same colour against a dimmer white: 200 LEDs leave less than a tenth of rounding in it.
+    assert dim.band_delta_e_2000 == pytest.approx(full.band_delta_e_2000, rel=0.1)

@@ -34,9 +34,11 @@ def test_white_matched_for_1931_looks_off_to_others_as_colour_science_computes(
     assert change.delta_e_2000[0] == pytest.approx(delta_e, abs=0.3)
 
 
-def test_own_observer_sees_each_zone_as_predicted() -> None:
-    part, _ = reference_part("rgb_linear", **SHEET)
-    chosen = ColourSettings.model_validate({"observer": "cie-2015-10", "white": "D50"})
+@pytest.mark.parametrize("global_bits", [0, 5])
+def test_own_observer_sees_each_zone_as_predicted(global_bits: int) -> None:
+    part, _ = reference_part("rgb_linear", **SHEET, global_bits=global_bits)
+    stated = {"observer": "cie-2015-10", "white": "D50", "brightness": 0.2}
+    chosen = ColourSettings.model_validate(stated)
     targets = targets_of(["#ffffff", "#d6402b", "#1f7a8c"])
     zones = drive_for(targets, part, emission(part, "cie-2015-10"), chosen).zones
     change = observer_change(zones, part, chosen, "cie-2015-10")
