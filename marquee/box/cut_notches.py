@@ -109,8 +109,8 @@ def openings_along(run: Run, bands: Bands, thickness_mm: float) -> list[tuple[fl
     if not bands:
         return []
     at, xy = run.stations_mm, run.xy_mm
-    segments = shapely.linestrings(np.stack([xy[:-1], xy[1:]], axis=1))
-    sheet = np.atleast_1d(shapely.buffer(segments, thickness_mm / 2, cap_style="flat"))
+    segments = [shapely.LineString(pair) for pair in np.stack([xy[:-1], xy[1:]], axis=1)]
+    sheet = [segment.buffer(thickness_mm / 2, cap_style="flat") for segment in segments]
     which, band = shapely.STRtree([b.area for b in bands]).query(sheet, predicate="intersects")
     spans: list[tuple[float, float, int]] = []
     for k, number in sorted(zip(which.tolist(), band.tolist(), strict=True)):

@@ -174,8 +174,9 @@ def stretch(xy: Floats, at: Floats, start_mm: float, end_mm: float) -> Floats:
 
 
 def _distinct(xy: Floats) -> Floats:
-    keep = np.concatenate([[True], np.hypot(*np.diff(xy, axis=0).T) > 1e-9])
-    return xy[keep]
+    step = np.diff(xy, axis=0)
+    keep = np.concatenate([[True], np.hypot(step[:, 0], step[:, 1]) > 1e-9])
+    return np.asarray(xy[keep], np.float64)
 
 
 def _thinned(xy: Floats) -> Floats:

@@ -32,9 +32,8 @@ def stretches_over(run: Run, openings: tuple[Opening, ...], thickness_mm: float)
     sides: tuple[tuple[Side, float], ...] = (("left", 1.0), ("right", -1.0))
     for side, sign in sides:
         beside = sign * np.stack([ways[:, 1], -ways[:, 0]], axis=1) * thickness_mm / 2
-        halves = shapely.polygons(
-            np.stack([xy[:-1], xy[1:], xy[1:] + beside, xy[:-1] + beside], axis=1)
-        )
+        corners = np.stack([xy[:-1], xy[1:], xy[1:] + beside, xy[:-1] + beside], axis=1)
+        halves = [shapely.Polygon(quad) for quad in corners]
         spans: list[tuple[float, float]] = []
         for k, number in sorted(zip(*tree.query(halves, "intersects").tolist(), strict=True)):
             for part in shapely.get_parts(shapely.intersection(halves[k], lit[number])):
