@@ -138,7 +138,7 @@ def _light(plan: Plan) -> str:
     bleed = max(zones, key=lambda z: (z.bleed, -z.zone))
     low, high = (f(z.luminance_cd_m2 for z in zones) for f in (min, max))
     return (
-        f"{low:.3g} to {high:.3g} cd/m²; least even zone {least.zone}: darkest/brightest "
+        f"{_figures(low)} to {_figures(high)} cd/m²; least even zone {least.zone}: darkest/brightest "
         f"{least.min_over_max:.2f}, darkest/mean {least.min_over_mean:.2f}; "
         f"most bleed zone {bleed.zone}: {bleed.bleed:.1%}"
     )
@@ -245,6 +245,11 @@ def _item(mark: str, text: str) -> list[str]:
 def _short(text: str, most: int = 60) -> str:
     safe = printable(text)
     return safe if len(safe) <= most else safe[: most - 1] + "…"
+
+
+def _figures(value: float) -> str:
+    """Return about three figures without an exponent."""
+    return f"{value:.0f}" if value >= 100 else f"{value:.3g}"
 
 
 def _count(number: int, noun: str) -> str:
