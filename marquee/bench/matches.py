@@ -20,9 +20,9 @@ Array = NDArray[np.float64]
 # A pair further than this from what the others say is named; at 4 standard deviations of three normal errors one
 # good pair in 900 is (chi squared with 3 degrees of freedom).
 OUTLIER_SIGMAS = 4.0
-# Columns count as swapped where the pairs as they stand are, as a median, further off (CIEDE2000) than parts ever
-# are, and in another order as near as parts mostly are: a slip or two cannot do both. Ours, no source.
-_SWAP_FEWEST, _SWAP_FROM, _SWAP_TO = 3, 20.0, 12.0
+# Columns count as swapped where, fitted as they stand, fewer than half of the pairs make sense, and in another order
+# at least three quarters do: an odd part or a slip or two cannot do both. Ours, no source.
+_SWAP_FEWEST, _SWAP_BELOW, _SWAP_ABOVE = 3, 0.5, 0.75
 
 
 def fit_pairs(
@@ -46,8 +46,8 @@ def fit_pairs(
     """
     known = prior_of(bench) if prior is None else prior
     rows = rows_of(pairs, bench)
-    _refuse_swapped(pairs, rows, bench, known)
     whole = fit_rows(rows, bench, known)
+    _refuse_swapped(pairs, rows, bench, known, whole)
     before = _differences(known.mean, _level(known.mean, rows, bench), rows, bench)
     after = _differences(whole.unknown[:-1], whole.log_scale, rows, bench)
     uv_before = xyz_to_uv_prime(shown_xyz(known.mean, rows, bench))
@@ -146,27 +146,31 @@ def _names(bench: Bench, order: Sequence[int]) -> str:
 
 
 def _refuse_swapped(
-    pairs: Sequence[MatchedPair], rows: Rows, bench: Bench, known: Posterior
+    pairs: Sequence[MatchedPair], rows: Rows, bench: Bench, known: Posterior, whole: Fitted
 ) -> None:
-    """Refuse bytes whose columns fit far better in another order; one or two pairs, or greys, cannot tell."""
-    if len(pairs) < _SWAP_FEWEST:
+    """Refuse bytes whose columns make sense in another order only; one or two pairs, or greys, cannot tell."""
+    if len(pairs) < _SWAP_FEWEST or _sense(whole) >= _SWAP_BELOW:
         return
-    far = []
-    for order in _orders(bench.channels):
-        turned = rows.reordered(order)
-        level = _level(known.mean, turned, bench)
-        far.append(float(np.median(_differences(known.mean, level, turned, bench))))
-    best = int(np.argmin(far))
-    if best == 0 or far[0] < _SWAP_FROM or far[best] > _SWAP_TO:
+    tries = [
+        (order, fit_rows(rows.reordered(order), bench, known))
+        for order in _orders(bench.channels)[1:]
+    ]
+    order, fitted = max(tries, key=lambda one: _sense(one[1]))
+    if _sense(fitted) < _SWAP_ABOVE:
         return
-    order = _orders(bench.channels)[best]
     here = _names(bench, range(bench.channels))
     # Channel c fits the bytes of column order[c]: that column's heading should be c's.
     headed = {order[c]: bench.part.channels[c].lower() for c in range(bench.channels)}
     mended = ",".join(headed[number] for number in range(bench.channels))
+    count = len(pairs)
     raise InputError(
         f"{pairs[0].place} to {pairs[-1].place.rsplit(':', 1)[-1]}",
-        f"the columns {here} look swapped: as they stand the colours are ΔE {far[0]:.0f} off, "
-        f"headed {mended} they are {far[best]:.0f} off",
+        f"the columns {here} look swapped: as they stand {round(_sense(whole) * count)} of {count} rows agree, "
+        f"headed {mended} {round(_sense(fitted) * count)} do",
         f"head them {mended}, if that is what they hold",
     )
+
+
+def _sense(fitted: Fitted) -> float:
+    """Return the share of pairs that are no slips."""
+    return float((fitted.trust > 0.5).mean())

@@ -17,6 +17,7 @@ from marquee.bench.values import MatchedPair
 from marquee.colour.calibrated import shifted_xyz
 from marquee.colour.parts import load_part
 from marquee.colour.spaces import xyz_to_uv_prime
+from marquee.colour.target import target_from_text
 from marquee.errors import InputError
 from tests.calibration.simulated import (
     led_xyz,
@@ -141,6 +142,18 @@ def test_swapped_columns_are_refused_with_their_right_heading(order: tuple[int, 
     heading = ",".join("rgb"[i] for i in order)
     with pytest.raises(InputError, match=f"head them {heading}"):
         fit_pairs(turned, bench)
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_an_odd_part_matched_on_white_and_tints_is_not_taken_for_swapped(seed: int) -> None:
+    # Red weak and green strong by what sheets differ: bytes of white and tints then suit the two exchanged.
+    rng = np.random.default_rng(seed)
+    true = true_part(linear_part(), rng)
+    odd = replace(true, columns=true.columns * np.array([[0.6], [1.7], [1.0]]))
+    texts = ["#ffffff", "#a8e0e6", "#e6a8da", "#808080"]
+    targets = [target_from_text(text, text, "test") for text in texts]
+    fit = fit_pairs(matched(odd, targets, rng, outliers=0.0), bench_of(linear_part()))
+    assert fit.posterior.mean[0] < fit.posterior.mean[1]
 
 
 def test_a_single_pair_far_from_any_part_is_named() -> None:
