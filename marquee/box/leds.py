@@ -37,13 +37,15 @@ def place_leds(zone_map: ZoneMap, box: Box, part: Part, settings: LedSettings) -
     """
     package = _PACKAGE_MM if part.package_mm is None else part.package_mm
     _check_pitch(box, part, settings.pitch_mm, package)
+    # A part that lights several LEDs by one address is laid address by address, each a point at its middle.
+    pitch_mm = settings.pitch_mm * part.leds_per_pixel
     chambers = Chambers(zone_map, box, package / 2)
-    findings = _package_findings(part)
+    findings = [*_package_findings(part), *_group_findings(part, pitch_mm)]
     if settings.arrangement == "board":
-        xy, cell = spread_leds(chambers, settings.pitch_mm)
+        xy, cell = spread_leds(chambers, pitch_mm)
         run = np.zeros(len(xy), np.int64)
     else:
-        rows = lay_rows(chambers, settings.pitch_mm)
+        rows = lay_rows(chambers, pitch_mm)
         xy, cell, run = cut_rows(rows)
         findings += _row_findings(rows, cell)
     xy, cell, run, extra = add_extras(chambers, zone_map, xy, cell, run)
@@ -58,7 +60,9 @@ def place_leds(zone_map: ZoneMap, box: Box, part: Part, settings: LedSettings) -
         order = short_chain(xy)
         xy, cell = xy[order], cell[order]
         run = np.zeros(len(xy), np.int64)
-    return _chain(chambers, settings, xy, cell, run, findings)
+    return _chain(
+        chambers, settings.model_copy(update={"pitch_mm": pitch_mm}), xy, cell, run, findings
+    )
 
 
 def _chain(
@@ -112,6 +116,19 @@ def _package_findings(part: Part) -> list[Finding]:
             where=f"part {part.name}",
             message=f"its file gives no package size; {_PACKAGE_MM:g} mm (a 5050 package, from memory) is kept clear "
             "of walls: measure one and add package_mm",
+        )
+    ]
+
+
+def _group_findings(part: Part, pitch_mm: float) -> list[Finding]:
+    if part.leds_per_pixel == 1:
+        return []
+    return [
+        Finding(
+            code="leds.grouped",
+            where=f"part {part.name}",
+            message=f"lights {part.leds_per_pixel} LEDs by one address: addresses lie {pitch_mm:.4g} mm apart along "
+            "and across, each reckoned as one point at its middle; the light between them is more even than shown",
         )
     ]
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import shapely
@@ -277,3 +279,13 @@ def test_a_wall_is_notched_once_for_each_row_that_passes_under_it() -> None:
     assert wall.slots_mm == pytest.approx(sorted(rows if up else 60 - rows), abs=0.01)
     assert len(rows) == 4
     assert wall.length_mm == pytest.approx(60.0, abs=0.01)
+
+
+def test_a_part_of_three_leds_an_address_is_laid_address_by_address() -> None:
+    singles = placed(two_blocks())[2]
+    triples = placed(two_blocks(), of=replace(part(), leds_per_pixel=3))[2]
+    row = triples.x_mm[triples.row == triples.row[0]]
+    # WS2811 data sheet (2011), Figure 2: one driver, three LEDs in series; 60 LEDs a metre are 20 addresses.
+    assert np.diff(np.sort(row)) == pytest.approx(50.0, abs=0.01)
+    assert triples.count < singles.count / 3
+    assert "leds.grouped" in [f.code for f in triples.findings]
