@@ -77,6 +77,7 @@ class Advice:
     current_change_a: float
     enough: bool
     message: str
+    change: Change  # all of what was tried, which may be more than one setting
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -15,7 +15,7 @@ from marquee.values_light import Advice, Change, Knob, Trial
 STRIPS_PER_M = (30, 60, 74, 96, 144)
 # Beyond twice the depth a box is another box; zones beyond the least even few repeat the same advice (judgement).
 _DEEPEST = 2.0
-_MOST_ZONES = 6
+_MOST_ZONES = 4
 # Depths are told to the millimetre, gaps to a tenth, as a maker can build them.
 _DEPTH_STEP_MM, _GAP_STEP_MM = 1.0, 0.1
 _WIDEST_GAP_MM = 3.0
@@ -53,7 +53,7 @@ def advise(plan: Plan, aim: float = LEDS_VISIBLE) -> tuple[Advice, ...]:
 
 
 def uneven_zones(plan: Plan, aim: float) -> tuple[ZoneLight, ...]:
-    """Return the zones below the aim that have light of their own, least even first, at most six."""
+    """Return the zones below the aim that have light of their own, least even first, at most four."""
     lit = [z for z in plan.light.zones if plan.transfer.self_lux_per_cd[z.zone] > 0]
     uneven = [z for z in lit if z.luminance_cd_m2 > 0 and z.min_over_max < aim]
     return tuple(sorted(uneven, key=lambda z: (z.min_over_max, z.zone))[:_MOST_ZONES])
@@ -146,6 +146,8 @@ def _told(trials: Trials, zone: int, what: Knob, change: Change, aim: float) -> 
     enough = is_ >= aim
     start, end = _ends(before, trial, what)
     more_a = trial.current_a - before.current_a
+    # A figure that rounds to the aim without reaching it is told to one digit more.
+    digits = 3 if not enough and f"{is_:.2f}" == f"{aim:.2f}" else 2
     return Advice(
         zone=zone,
         about="evenness",
@@ -156,8 +158,9 @@ def _told(trials: Trials, zone: int, what: Knob, change: Change, aim: float) -> 
         after=is_,
         current_change_a=more_a,
         enough=enough,
-        message=f"{_change_words(before, trial, change)} gives evenness {is_:.2f}{_cost(before, trial)}"
+        message=f"{_change_words(before, trial, change)} gives evenness {is_:.{digits}f}{_cost(before, trial)}"
         + ("" if enough else f": not the {aim:.2f} aimed at"),
+        change=change,
     )
 
 
@@ -253,4 +256,5 @@ def _gap_advice(trials: Trials, gap_mm: float, message: str) -> Advice:
         current_change_a=trial.current_a - planned.current_a,
         enough=planned.wall_gap_mm <= gap_mm,
         message=message,
+        change=Change(wall_gap_mm=gap_mm),
     )

@@ -147,6 +147,12 @@ def advice_dict(advice: Advice) -> dict[str, Any]:
         "after": advice.after,
         "current_change_a": advice.current_change_a,
         "enough": advice.enough,
+        "change": {
+            "depth_mm": advice.change.depth_mm,
+            "pitch_mm": advice.change.pitch_mm,
+            "wall_gap_mm": advice.change.wall_gap_mm,
+            "paint": advice.change.paint,
+        },
         "message": advice.message,
     }
 

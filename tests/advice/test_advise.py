@@ -39,7 +39,7 @@ def test_a_sign_shallower_than_its_pitch_is_told_depth_and_pitch(
 def test_a_depth_advised_gives_what_it_says_when_planned_afresh(
     plan: Plan, advice: tuple[Advice, ...]
 ) -> None:
-    depths = [one for one in advice if one.what == "depth" and "pitch" not in one.message]
+    depths = [one for one in advice if one.what == "depth" and one.change.pitch_mm is None]
     assert depths
     for one in depths[:1]:
         box = {"depth": f"{one.end}mm"}
@@ -103,6 +103,7 @@ def test_the_paint_advised_is_the_whitest_of_the_table(advice: tuple[Advice, ...
     most = max(surface.reflectance for surface in surfaces.values())
     for one in advice:
         if one.what == "paint":
+            assert one.change.paint == one.end
             assert surfaces[str(one.end)].reflectance == most
             # Whiter walls send more light on, and more light back to where there was little.
             assert one.after > one.before

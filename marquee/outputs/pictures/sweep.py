@@ -34,6 +34,7 @@ _PANELS = 3
 _CLASSES = (0.8, 0.6)
 _KEY_PX = 30
 _MOST_ZONES = 24
+_LABEL_ROW_PX = 15
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -142,8 +143,7 @@ def _block(sheet: Sheet, plan: Plan, sweep: Sweep, top: int) -> None:
         _marks(sheet, axes, sweep)
         for curve in curves:
             _draw_curve(sheet, axes, sweep, curve)
-        for curve in curves:
-            _label_end(sheet, axes, sweep, curve)
+        _label_ends(sheet, axes, sweep, curves)
 
 
 def _top(curves: Sequence[_Curve]) -> float:
@@ -212,13 +212,14 @@ def _draw_curve(sheet: Sheet, axes: _Axes, sweep: Sweep, curve: _Curve) -> None:
         sheet.dot(x, y, 3.0, curve.colour)
 
 
-def _label_end(sheet: Sheet, axes: _Axes, sweep: Sweep, curve: _Curve) -> None:
-    if not curve.label:
-        return
+def _label_ends(sheet: Sheet, axes: _Axes, sweep: Sweep, curves: Sequence[_Curve]) -> None:
+    """Put each labelled curve's label beside its end, lowest first, those above moved up where they would meet."""
     looks = Lettering(size_px=SMALL_PX, bold=True, halo=_WHITE)
-    x, y = axes.at(sweep.values_mm[-1], curve.values[-1])
-    for away in (0, -13, 13, -26, 26, -39, 39):
-        box = sheet.measure(x + 7, y + away, curve.label, looks)
-        if sheet.is_free(box):
-            sheet.text(x + 7, y + away, curve.label, looks)
+    named = sorted((c for c in curves if c.label), key=lambda c: (c.values[-1], c.label))
+    ends = [axes.at(sweep.values_mm[-1], c.values[-1]) for c in named]
+    below = float(axes.y + axes.height_px + _LABEL_ROW_PX)
+    for curve, (x, y) in zip(named, ends, strict=True):
+        below = min(y, below - _LABEL_ROW_PX)
+        if below < axes.y - _LABEL_ROW_PX:
             return
+        sheet.text(x + 7, below, curve.label, looks)
