@@ -12,6 +12,7 @@ from marquee.artwork.face import Face, choose_face
 from marquee.artwork.flat import TOL_CALM, Cluster, Flatness, gather_colours
 from marquee.artwork.photo import calm_picture, flat_share, is_photo, label_photo
 from marquee.artwork.ramps import Ramp, Sorting, sort_regions
+from marquee.artwork.seams import explain_seams
 from marquee.artwork.strokes import Strokes, explain_strokes, is_blend
 from marquee.errors import Finding
 from marquee.project import ZoneSettings
@@ -87,6 +88,8 @@ def label_pixels(
     reach = int(np.clip(np.ceil(2 * flat.edge_px) + 1, *_REACH_PX))
     sharp = flat.edge_px < _SHARP_PX
     edges = split_edges(srgb_8bit, label, reach, flat.tol, sharp=sharp)
+    if sharp and flat.tol <= TOL_CALM:
+        edges = explain_seams(srgb_8bit, label, edges, rgb)
     strokes = explain_strokes(srgb_8bit, label, edges, rgb, min_px, flat.tol)
     final, index, lost, other = _settle(label, edges, strokes, alpha_8bit, reach)
     return Labels(
