@@ -12,8 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from marquee.colour.spread import led_codes
 from marquee.errors import Finding, MarqueeError
-from marquee.values import Chain, Drive, Part, read_only
+from marquee.values import Chain, Drive, Part, ZoneDrive, read_only
 
 Amps = NDArray[np.float64]
 
@@ -170,20 +171,27 @@ def _driven(
     chain: Chain, part: Part, drive: Drive, channel_a: tuple[float, ...]
 ) -> tuple[Amps, Amps]:
     """Mean over the cycle and hungriest step, without dark current (leds,) [A]."""
-    of_zone = {
-        zone.zone: driven_current_a(part, channel_a, zone.codes, zone.global_code)
-        for zone in drive.zones
-    }
+    steady = {zone.zone: _steady(part, channel_a, zone) for zone in drive.zones}
     steps = () if drive.hue_cycle is None else drive.hue_cycle.codes
     cycle = [driven_current_a(part, channel_a, codes) for codes in steps] or [0.0]
     mean, peak = np.zeros(chain.count), np.zeros(chain.count)
-    for zone in np.unique(chain.zone):
-        if zone < 0:
-            continue
-        steady = of_zone.get(int(zone))
-        mean[chain.zone == zone] = float(np.mean(cycle)) if steady is None else steady
-        peak[chain.zone == zone] = max(cycle) if steady is None else steady
+    for zone in np.unique(chain.zone[chain.zone >= 0]):
+        held = steady.get(int(zone))
+        mean[chain.zone == zone] = float(np.mean(cycle)) if held is None else held
+        peak[chain.zone == zone] = max(cycle) if held is None else held
     return mean, peak
+
+
+def _steady(part: Part, channel_a: tuple[float, ...], zone: ZoneDrive) -> Amps | float:
+    """Return what each LED of a zone draws [A]; one by one where neighbouring codes are shared out."""
+    if zone.spread is None:
+        return driven_current_a(part, channel_a, zone.codes, zone.global_code)
+    return np.array(
+        [
+            driven_current_a(part, channel_a, tuple(int(c) for c in codes), zone.global_code)
+            for codes in led_codes(zone.spread)
+        ]
+    )
 
 
 def _channel_currents(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -10,6 +12,7 @@ from hypothesis import strategies as st
 from marquee.errors import MarqueeError
 from marquee.power.cost import running_cost
 from marquee.power.load import driven_current_a, find_load
+from marquee.values import Spread
 from tests.power.make import LINEAR, make_chain, make_drive, make_part, zone_drive
 
 BYTE = st.integers(0, 255)
@@ -67,6 +70,24 @@ def test_led_that_stays_dark_still_draws_its_dark_current() -> None:
     load = find_load(dark, make_part(), make_drive((zone_drive(0, (255, 0, 0)),)), 0.0)
     np.testing.assert_allclose(load.planned_a, [0.013, 0.001, 0.001, 0.013])
     assert load.dark_total_a == pytest.approx(0.004)
+
+
+def test_codes_shared_out_are_counted_led_by_led() -> None:
+    spread = Spread(
+        codes=(50, 0, 0),
+        raised=(1, 0, 0),
+        start=(0, 0, 0),
+        of=4,
+        delta_e_2000=0.0,
+        predicted_lab_d65=(50, 0, 0),
+        mean_light=(50.25 / 255, 0.0, 0.0),
+    )
+    driven = replace(zone_drive(0, (51, 0, 0)), spread=spread)
+    part = make_part(response=LINEAR, dark_current_a=0.0)
+    load = find_load(make_chain(4), part, make_drive((driven,)), 0.0)
+    # One LED of four gets 51, three 50: by hand, on 12 mA a channel.
+    assert sorted(load.planned_a) == pytest.approx([0.012 * c / 255 for c in (50, 50, 50, 51)])
+    assert float(load.planned_a.sum()) == pytest.approx(4 * 0.012 * spread.mean_light[0])
 
 
 def test_hue_cycle_counts_its_mean_and_its_hungriest_step() -> None:
