@@ -73,7 +73,12 @@ def plan_dict(plan: Plan) -> dict[str, Any]:
 def settings_dict(plan: Plan) -> dict[str, Any]:
     """Return the resolved project; file names without their folders, so that a plan can be shared."""
     settings: dict[str, Any] = plan.project.model_dump(mode="json")
-    files = (("artwork", "file"), ("zones", "palette"), ("leds", "part"), ("colour", "calibration"))
+    files = (
+        ("artwork", "file"),
+        ("zones", "palette"),
+        ("leds", "part"),
+        ("colour", "calibration"),
+    )
     for section, key in files:
         name = settings[section][key]
         if isinstance(name, str):
@@ -115,7 +120,9 @@ def _zone(plan: Plan, zone: Zone, light: ZoneLight | None) -> dict[str, Any]:
             "min_over_mean": light.min_over_mean if light else None,
             "min_over_max": light.min_over_max if light else None,
         },
+        "worst_mm": light.worst_mm if light else None,
         "bleed": light.bleed if light else None,
+        "bleed_from": [{"zone": z, "share": s} for z, s in light.bleed_from] if light else None,
         "bleed_delta_e_2000": light.bleed_delta_e_2000 if light else None,
     }
 

@@ -25,7 +25,8 @@ def test_json_gives_what_plan_json_gives(bench: Bench, sign: str) -> None:
     assert told["advice"] is None
     assert told["current_a"] == plan["power"]["planned_a"]
     for ours, theirs in zip(told["zones"], plan["zones"], strict=True):
-        assert ours["evenness"] == theirs["evenness"]
+        for key in ("evenness", "worst_mm", "bleed", "bleed_from", "bleed_delta_e_2000"):
+            assert ours[key] == theirs[key]
         assert ours["luminance_cd_m2"] == theirs["luminance_cd_m2"]
 
 
