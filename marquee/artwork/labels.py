@@ -76,7 +76,7 @@ def label_pixels(
     face = choose_face(flat, settings.face, by_alpha=alpha_8bit is not None)
     if is_photo(flat):
         return _photo(srgb_8bit, face, flat)
-    sorting = sort_regions(srgb_8bit, flat, face, settings.merge_delta_e)
+    sorting = sort_regions(srgb_8bit, flat, face, settings.merge_delta_e, alpha_8bit)
     calm = _with_means(flat, sorting)
     clusters = gather_colours(
         calm, np.flatnonzero(sorting.flat), settings.merge_delta_e, guide_lab

@@ -18,6 +18,7 @@ _TREND_CODES = 0.7
 _PLATEAU_SHARE = 0.4
 # A soft-edged shape keeps its colour when so much of the soft region is of it.
 _SHAPE_SHARE = 0.15
+_SOLID_SHARE = 0.98
 _MOST_EXAMINED = 200
 _MOST_SHAPES = 12
 _SAMPLES = 64
@@ -53,9 +54,17 @@ class Sorting:
 
 
 def sort_regions(
-    srgb_8bit: NDArray[np.uint8], flat: Flatness, face: Face, merge_delta_e: float
+    srgb_8bit: NDArray[np.uint8],
+    flat: Flatness,
+    face: Face,
+    merge_delta_e: float,
+    alpha_8bit: NDArray[np.uint8] | None = None,
 ) -> Sorting:
-    """Return every region sorted into face, flat colour, or gradient."""
+    """Return every region sorted into face, flat colour, or gradient.
+
+    Where `alpha_8bit` (height_px, width_px) says what is face, what is opaque is no glow, however dark.
+    """
+    solid = _solid(flat, alpha_8bit)
     limit = max(_TREND_CODES, 0.4 * (flat.tol - 2))
     runs = np.flatnonzero(flat.trend > limit)
     runs = runs[np.argsort(-flat.count[runs], kind="stable")][:_MOST_EXAMINED]
@@ -65,7 +74,7 @@ def sort_regions(
     ramps: list[tuple[int, NDArray[np.uint8]]] = []
     for region in runs.tolist():
         index, pixels = _pixels_of(srgb_8bit, flat, region)
-        if _fades_into_face(result, flat, face, region, index, pixels):
+        if not solid[region] and _fades_into_face(result, flat, face, region, index, pixels):
             continue
         colour, share = _plateau(pixels, flat.tol)
         width_px = srgb_8bit.shape[1]
@@ -74,12 +83,20 @@ def sort_regions(
             _note_soft(result, flat, pixels, colour, index)
         elif not face.opaque[region] and _runs(index, pixels, width_px):
             ramps.append((region, pixels))
-    _leave_out_enclosed(result, flat, face, runs.tolist(), limit)
+    _leave_out_enclosed(result, flat, face, [r for r in runs.tolist() if not solid[r]], limit)
     ramps = [r for r in ramps if result.flat[r[0]]]
     for ramp in _join(ramps, merge_delta_e, flat.tol):
         result.ramps.append(ramp)
         result.flat[list(ramp.regions)] = False
     return result
+
+
+def _solid(flat: Flatness, alpha_8bit: NDArray[np.uint8] | None) -> NDArray[np.bool_]:
+    """Return the regions nearly all of which the artwork's own transparency calls opaque."""
+    if alpha_8bit is None:
+        return np.zeros(len(flat.count), bool)
+    opaque = np.bincount(flat.region_of_px[alpha_8bit == 255], minlength=len(flat.count))
+    return np.asarray(opaque > _SOLID_SHARE * flat.count, bool)
 
 
 def _pixels_of(
