@@ -46,7 +46,15 @@ _PLACES = {
 
 
 def nested(flags: dict[str, Any]) -> dict[str, Any]:
-    """Return the flags that were given as tables of a project file."""
+    """Return the flags that were given as tables of a project file.
+
+    Raises
+    ------
+    click.UsageError
+        Two flags that say the same thing differently.
+    """
+    if flags.get("brightness") is not None and flags.get("luminance") is not None:
+        raise click.UsageError("give --brightness or --luminance, not both")
     tables: dict[str, Any] = {}
     for name, value in flags.items():
         if value is not None:

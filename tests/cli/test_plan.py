@@ -277,6 +277,7 @@ def test_bad_artwork_is_told_in_one_line_and_nothing_is_written(bench: Bench, so
         (("--width", "120mm", "--prefix", "9x"), "prefix"),
         (("--width", "120mm", "--brightness", "130%"), "brightness"),
         (("--width", "120mm", "--no-such"), "no-such"),
+        (("--width", "120mm", "--brightness", "30%", "--luminance", "99"), "not both"),
     ],
 )
 def test_bad_options_are_told_in_one_line(
