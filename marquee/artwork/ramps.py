@@ -21,6 +21,7 @@ _SHAPE_SHARE = 0.15
 _SOLID_SHARE = 0.98
 _MOST_EXAMINED = 200
 _MOST_SHAPES = 12
+_FEWEST_SHAPE_PX = 64
 _SAMPLES = 64
 # Gradients in separate letters belong together when their colours continue each other this nearly (Lab).
 _LINK_LAB = 6.0
@@ -166,8 +167,9 @@ def _leave_out_enclosed(
 
     Only where the picture has a glow or shadow that fades into the open face.
     """
-    steady = np.flatnonzero(result.flat & (flat.trend <= limit))
-    if not result.soft_px or not steady.size:
+    shape = flat.thick & (flat.count >= _FEWEST_SHAPE_PX)
+    steady = np.flatnonzero(result.flat & (flat.trend <= limit) & shape)
+    if not result.face[runs].any() or not steady.size:
         return
     largest = steady[np.argsort(-flat.count[steady], kind="stable")][:_MOST_SHAPES]
     shapes = flat.mean[largest] - face.rgb

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import io
 import os
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -158,6 +160,39 @@ def test_damaged_bytes_are_refused_or_read_and_never_crash(
     said = ""
     try:
         assert read_artwork(path, SETTINGS).srgb_8bit.shape[2] == 3
+    except InputError as error:
+        said = str(error)
+    assert "\n" not in said
+
+
+def encoded(form: str) -> bytes:
+    noise = np.random.default_rng(3).integers(0, 256, (24, 24, 3), np.uint8)
+    more: dict[str, Any] = {"lossless": True} if form == "WEBP" else {}
+    if form == "TIFF":
+        more["compression"] = "tiff_lzw"
+    to = io.BytesIO()
+    Image.fromarray(noise).save(to, form, **more)
+    return to.getvalue()
+
+
+ENCODED = {form: encoded(form) for form in ("JPEG", "TIFF", "WEBP")}
+
+
+@pytest.mark.parametrize("form", sorted(ENCODED))
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=60)
+@given(data=st.data())
+def test_damaged_bytes_of_other_formats_are_refused_or_read_and_never_crash(
+    tmp_path: Path, form: str, data: st.DataObject
+) -> None:
+    raw = bytearray(ENCODED[form])
+    # Half of the changes in the first bytes, where headers and tables are.
+    reach = st.integers(0, min(200, len(raw) - 1)) | st.integers(0, len(raw) - 1)
+    for _ in range(data.draw(st.integers(1, 6))):
+        raw[data.draw(reach)] = data.draw(st.integers(0, 255))
+    keep = data.draw(st.just(len(raw)) | st.integers(1, len(raw)))
+    said = ""
+    try:
+        assert read_artwork(written(tmp_path, bytes(raw[:keep])), SETTINGS).srgb_8bit.shape[2] == 3
     except InputError as error:
         said = str(error)
     assert "\n" not in said
