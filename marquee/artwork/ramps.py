@@ -169,7 +169,7 @@ def _leave_out_enclosed(
     """
     shape = flat.thick & (flat.count >= _FEWEST_SHAPE_PX)
     steady = np.flatnonzero(result.flat & (flat.trend <= limit) & shape)
-    if not result.face[runs].any() or not steady.size:
+    if not result.soft_px or not result.face[runs].any() or not steady.size:
         return
     largest = steady[np.argsort(-flat.count[steady], kind="stable")][:_MOST_SHAPES]
     shapes = flat.mean[largest] - face.rgb
@@ -178,6 +178,9 @@ def _leave_out_enclosed(
     for region in runs:
         if not result.flat[region]:
             continue
+        off = np.linalg.norm(flat.mean[largest] - result.mean[region], axis=1)
+        if off.min() < flat.tol + 12.0:
+            continue  # a part of a shape, not what fades from it
         if _is_weak_blend(result.mean[region] - face.rgb, shapes, flat.tol + 12.0):
             result.flat[region], result.face[region] = False, True
             result.soft_px += int(flat.count[region])
