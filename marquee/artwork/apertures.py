@@ -10,12 +10,17 @@ from numpy.typing import NDArray
 
 from marquee.artwork.edges import FACE
 from marquee.artwork.labels import Labels
+from marquee.colour.difference import delta_e_2000
+from marquee.colour.spaces import srgb_8bit_to_lab_d65
 
 MOST_APERTURES = 20_000
 # A speck so far surrounded by face is dust on it; otherwise it is a fault of the edge it sits on.
 _DUST_SURROUND = 0.7
 # In a lossy picture parts without a flat pixel, up to so many times the smallest area, are faults of edges.
 _LARGEST_FAULT = 10.0
+# Lossy compression keeps one colour for each 16 × 16 pixels at worst (ITU-T T.81, 4:2:0): at an edge such a
+# block is tinted by what lies beyond (measured up to this CIEDE2000).
+_BLOCK_PX2, _TINT_DELTA_E = 256, 12.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -49,6 +54,7 @@ def find_apertures(labels: Labels, min_px: float) -> Cutouts:
     speck = area < limit
     if labels.noisy:
         speck |= _coreless(ids, labels, len(own)) & (area < _LARGEST_FAULT * limit)
+        speck |= _tinted_blocks(ids, own, area, labels)
     speck[0] = False
     ids, dust, dust_px = _absorb(ids, speck, area, limit)
     keep = np.bincount(ids.ravel(), minlength=len(own)) > 0
@@ -148,6 +154,24 @@ def _coreless(ids: NDArray[np.int32], labels: Labels, count: int) -> NDArray[np.
     whole = np.bincount(flat, minlength=count)
     edge = np.bincount(flat[labels.index], minlength=count)
     return np.asarray(whole == edge, bool)
+
+
+def _tinted_blocks(
+    ids: NDArray[np.int32], own: NDArray[np.int64], area: NDArray[np.float64], labels: Labels
+) -> NDArray[np.bool_]:
+    """Return components no larger than a coded block that touch a larger one of nearly their colour."""
+    found = np.zeros(len(own), bool)
+    small = area < _BLOCK_PX2
+    plain = (own > FACE) & (own < len(labels.rgb))
+    if not (small & plain).any():
+        return found
+    lab = srgb_8bit_to_lab_d65(labels.rgb[np.where(plain, own, FACE)])
+    for a, b in ((ids[:, :-1], ids[:, 1:]), (ids[:-1], ids[1:])):
+        meet = (a != b) & plain[a] & plain[b] & (small[a] != small[b])
+        pairs = np.unique(np.stack([a[meet], b[meet]], axis=1), axis=0)
+        near = delta_e_2000(lab[pairs[:, 0]], lab[pairs[:, 1]]) < _TINT_DELTA_E
+        found[pairs[near].ravel()] = True
+    return found & small
 
 
 def _first_px(ids: NDArray[np.int32], count: int) -> NDArray[np.int64]:

@@ -17,6 +17,8 @@ _FIT_CODES = 30.0
 # Of two colours that both explain it the nearer one is meant, unless it fits worse by this much.
 _TIE_CODES = 6.0
 _MOST_NEW = 8
+# Halved colour resolution tints an outline by up to so many codes (measured: JPEG quality 75, yellow on black).
+_TINT_CODES = 60.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -73,7 +75,7 @@ def explain_strokes(
     known = len(colours)
     fit = max(_FIT_CODES, 4.0 * tol)
     # Lossy compression tints whole blocks: there a new colour must fill more than one (ITU-T T.81: 8 × 8).
-    apart = fit if tol <= TOL_CALM else 6.0 * tol
+    apart = fit if tol <= TOL_CALM else max(_TINT_CODES, 6.0 * tol)
     fewest = min_px if tol <= TOL_CALM else max(min_px, 64.0)
     palette = colours
     asked = np.zeros(len(sizes), bool)

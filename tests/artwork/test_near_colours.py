@@ -73,3 +73,15 @@ def test_compressed_near_colours_stay_lit(first: str, second: str, difference: i
     # Colour is kept at half resolution in blocks of 16 pixels: 1 % of the area is a tenth of a millimetre round it.
     assert lit == pytest.approx(BLOCK_MM2 + SECOND_MM2, rel=0.01)
     assert len(zones.colours) >= 2 or difference < 10
+
+
+# Greys and whites hardly differ in brightness from what is 10 away from them: there compression is not noticed.
+@pytest.mark.parametrize(
+    ("first", "second"), [(f, s) for f, s, d in PAIRS if d == 10 and f in FIRST[:4]]
+)
+def test_compressed_colours_ten_apart_are_not_cut_into_slivers(first: str, second: str) -> None:
+    zones = zones_of(first, second, quality=75)
+    areas = sorted(a.area_mm2 for a in zones.apertures)
+    # The disc's edge runs through blocks of 4 mm tinted by both: 5 % of it is a tenth of a millimetre.
+    assert areas == pytest.approx([DISC_MM2, BLOCK_MM2 - DISC_MM2, SECOND_MM2], rel=0.05)
+    assert len(zones.colours) == 2
