@@ -23,7 +23,11 @@ def stretches_over(run: Run, openings: tuple[Opening, ...], thickness_mm: float)
 
     if not openings:
         return []
-    lit = [shapely.Polygon(o.outline.flat_mm, [h.flat_mm for h in o.holes]) for o in openings]
+    # A fitted outline may touch itself within its tolerance, which polygon arithmetic would refuse.
+    lit = [
+        shapely.make_valid(shapely.Polygon(o.outline.flat_mm, [h.flat_mm for h in o.holes]))
+        for o in openings
+    ]
     tree = shapely.STRtree(lit)
     at, xy = run.stations_mm, run.xy_mm
     steps = np.diff(xy, axis=0)

@@ -16,6 +16,9 @@ Ring = tuple[tuple[float, float], ...]
 # Patches are a third of a depth wide while they are no more than these, which keeps memory below 1 GB. Halves of a
 # depth raise errors near free ends of walls by a third; quarters gain little.
 _WANTED_PATCHES = 2000
+# Time grows with the square of the patches: more than these are never taken, though indirect light is then coarser
+# than the half depth that the reference cases were met with.
+_MOST_PATCHES = 2500
 # Light leaves a 5050 package through a round window of about this width (from memory).
 LED_WINDOW_MM = 3.0
 
@@ -90,9 +93,14 @@ class Scene:
 
     @property
     def patch_mm(self) -> float:
-        """Side of the patches of floor and diffuser [mm]: a third of the depth, up to a half in very wide boxes."""
-        wanted_mm = math.sqrt(self.width_mm * self.height_mm / _WANTED_PATCHES)
-        return min(max(wanted_mm, self.depth_mm / 3), self.depth_mm / 2)
+        """Side of the patches of floor and diffuser [mm].
+
+        A third of the depth, up to a half in wide boxes, and more where the box is 50 depths across.
+        """
+        area_mm2 = self.width_mm * self.height_mm
+        wanted_mm = math.sqrt(area_mm2 / _WANTED_PATCHES)
+        fine_mm = min(max(wanted_mm, self.depth_mm / 3), self.depth_mm / 2)
+        return max(fine_mm, math.sqrt(area_mm2 / _MOST_PATCHES))
 
     @property
     def has_gap(self) -> bool:
