@@ -106,7 +106,14 @@ def plan_stages(
     constants = choose_constants(zone_map, chain, part, drive, power)
     budget = estimate_budget(constants, part, project.firmware)
     stages = (artwork, zone_map, box, chain, cut, transfer, drive, light, power, budget)
-    findings = tuple(finding for stage in stages for finding in stage.findings)
+    told = {finding.code for finding in box.findings}
+    findings = tuple(
+        finding
+        for stage in stages
+        for finding in stage.findings
+        # The barriers say the same of the same place, with the wall it takes.
+        if not (finding.code == "zones.touching" and "barriers.touching" in told)
+    )
     findings += brightness_findings(
         Driven(
             zone_map=zone_map,
