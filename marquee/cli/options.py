@@ -122,7 +122,9 @@ colour_options = _stack(
         help="Standard observer [cie-1931-2].",
     ),
     click.option(
-        "--calibration", metavar="FILE", help="What a bench told about these LEDs ('marquee bench')."
+        "--calibration",
+        metavar="FILE",
+        help="What a bench told about these LEDs ('marquee bench').",
     ),
     click.option(
         "--adaptation",
