@@ -9,6 +9,7 @@ import pytest
 
 from marquee.box.light import light_face, transfer_light
 from marquee.box.light_face_grid import grid_for, zone_of_elements
+from marquee.box.light_solve import illuminate
 from marquee.errors import QuantityError
 from marquee.values import HueCycle, Transfer
 from tests.box.light_made import (
@@ -209,3 +210,19 @@ def test_a_reflectance_that_is_none_is_refused(value: float) -> None:
 def test_a_wall_gap_as_high_as_the_box_is_refused() -> None:
     with pytest.raises(QuantityError, match=r"wall_gap.*smaller"):
         _transfer(gap_mm=30.0)
+
+
+def test_a_very_wide_shallow_box_keeps_its_patches_few_and_its_middle_right() -> None:
+    """Between parallel plates far from any wall light is multiplied by 1/(1 − ρ_floor ρ_diffuser), summed over bounces."""
+    leds = [(x, y) for x in np.arange(12.5, 1000, 25) for y in np.arange(12.5, 400, 25)]
+    scene = open_scene(1000, 400, 15, leds, reflectance=0.8, diffuser=0.4, element_mm=5)
+    assert scene.width_mm * scene.height_mm / scene.patch_mm**2 <= 2500.5
+    light = illuminate(scene)
+    middle = np.s_[0, 30:50, 80:120]  # whole pitches, 150 mm and more from every wall
+    gain = light.total_lux[middle].mean() / light.direct_lux[middle].mean()
+    # Patches 0.84 of the depth wide; the kernel's rows are scaled to close, so the sum of bounces stays exact.
+    assert gain == pytest.approx(1 / (1 - 0.8 * 0.4), rel=0.01)
+
+
+def test_boxes_of_usual_size_keep_patches_of_a_third_of_the_depth() -> None:
+    assert open_scene(600, 201, 30, [(10, 10)]).patch_mm == pytest.approx(10.0)

@@ -8,8 +8,10 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
+from marquee.box.cut_runs import Run
+from marquee.box.cut_tapers import stretches_over
 from marquee.values import Path_mm
-from marquee.values_cut import CutPlan, Strip
+from marquee.values_cut import CutPlan, Opening, Ring, Strip
 from tests.drawings.made import HEIGHT, THICKNESS, box, circle, length, planned, rows
 
 # Lengths of this file are sums of a few floats.
@@ -222,3 +224,17 @@ def test_walls_taper_just_where_they_stand_over_lit_apertures() -> None:
     assert len(cut.tapers_mm) == 1
     clear = planned(box(((0, 31), (300, 31))))
     assert clear.strips[0].tapers == ()
+
+
+def test_a_wall_is_tapered_over_an_outline_that_touches_itself() -> None:
+    """GEOS refuses invalid polygons (OGC 06-103r4, 6.1.11: rings may not cross), which smoothing can leave."""
+    crossed = ((0.0, 0.0), (20.0, 10.0), (20.0, 0.0), (0.0, 10.0), (0.0, 0.0))
+    ring = Ring(start=crossed[0], curves=(), flat_mm=crossed)
+    opening = Opening(outline=ring, holes=(), apertures=(0,), area_mm2=100.0)
+    run = Run(np.array([[2.0, -5.0], [2.0, 15.0]]), (0,), [(0.0, 0), (20.0, 1)])
+    found = stretches_over(run, (opening,), 3.0)
+    # The bow tie's left wing spans y = 0.25 to 9.75 at x = 0.5 … 3.5: both halves of the wall stand over it.
+    assert {side for _, _, side in found} == {"left", "right"}
+    for start, end, _ in found:
+        assert start == pytest.approx(5.0, abs=1.0)
+        assert end == pytest.approx(15.0, abs=1.0)
