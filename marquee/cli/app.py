@@ -72,6 +72,9 @@ def run(arguments: list[str]) -> int:
 def _failed(error: Exception) -> int:
     if isinstance(error, click.exceptions.Exit):
         return error.exit_code
+    if isinstance(error, click.exceptions.NoArgsIsHelpError) and error.ctx is not None:
+        click.echo(error.ctx.get_help())
+        return int(Exit.BAD_INPUT)
     if isinstance(error, BrokenPipeError):
         # The reader went away (| head): end quietly as other tools do.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

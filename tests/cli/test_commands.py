@@ -254,3 +254,10 @@ def test_power_refuses_what_cannot_be_wired(
     assert result.status == 2
     assert said in result.err
     assert result.err.count("\n") == 1
+
+
+@pytest.mark.parametrize("words", [(), ("bench",)])
+def test_a_bare_command_shows_its_help(bench: Bench, words: tuple[str, ...]) -> None:
+    result = bench(*words)
+    assert result.status == 2
+    assert result.out == bench(*words, "--help").out
