@@ -16,6 +16,8 @@ from marquee.values import Box, Chain, Part, ZoneMap, read_only
 
 # Side of a 5050 package, taken where the part's file gives none (from memory).
 _PACKAGE_MM = 5.0
+# A Lambertian source falls to half its axial intensity at 60°: cos 60° = 1/2.
+_MODEL_HALF_ANGLE_DEG = 60.0
 
 
 def place_leds(zone_map: ZoneMap, box: Box, part: Part, settings: LedSettings) -> Chain:
@@ -40,7 +42,11 @@ def place_leds(zone_map: ZoneMap, box: Box, part: Part, settings: LedSettings) -
     # A part that lights several LEDs by one address is laid address by address, each a point at its middle.
     pitch_mm = settings.pitch_mm * part.leds_per_pixel
     chambers = Chambers(zone_map, box, package / 2)
-    findings = [*_package_findings(part), *_group_findings(part, pitch_mm)]
+    findings = [
+        *_package_findings(part),
+        *_group_findings(part, pitch_mm),
+        *_beam_findings(part),
+    ]
     if settings.arrangement == "board":
         xy, cell = spread_leds(chambers, pitch_mm)
         run = np.zeros(len(xy), np.int64)
@@ -116,6 +122,21 @@ def _package_findings(part: Part) -> list[Finding]:
             where=f"part {part.name}",
             message=f"its file gives no package size; {_PACKAGE_MM:g} mm (a 5050 package, from memory) is kept clear "
             "of walls: measure one and add package_mm",
+        )
+    ]
+
+
+def _beam_findings(part: Part) -> list[Finding]:
+    half_deg = part.half_angle_deg
+    if half_deg is None or abs(half_deg - _MODEL_HALF_ANGLE_DEG) < 1:
+        return []
+    narrower = half_deg < _MODEL_HALF_ANGLE_DEG
+    return [
+        Finding(
+            code="leds.beam",
+            where=f"part {part.name}",
+            message=f"its half angle is {half_deg:g}°, the light is reckoned for {_MODEL_HALF_ANGLE_DEG:g}°: expect "
+            f"{'brighter spots above the LEDs' if narrower else 'softer spots'} than shown, and check with a lit sample",
         )
     ]
 

@@ -289,3 +289,10 @@ def test_a_part_of_three_leds_an_address_is_laid_address_by_address() -> None:
     assert np.diff(np.sort(row)) == pytest.approx(50.0, abs=0.01)
     assert triples.count < singles.count / 3
     assert "leds.grouped" in [f.code for f in triples.findings]
+
+
+@pytest.mark.parametrize(("half_deg", "said"), [(30.0, "brighter"), (75.0, "softer"), (60.0, "")])
+def test_a_beam_other_than_lambertian_is_said(half_deg: float, said: str) -> None:
+    chain = placed(two_blocks(), of=replace(part(), half_angle_deg=half_deg))[2]
+    messages = [f.message for f in chain.findings if f.code == "leds.beam"]
+    assert (said in messages[0]) if said else not messages
