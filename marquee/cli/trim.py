@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
     from marquee.bench.trim import Axis, TrimState, TrimZone
     from marquee.bench.trim_link import TrimLink
+    from marquee.cli.keys import Keys
     from marquee.cli.pairs_file import PairsFile
     from marquee.colour.seen import Seen
     from marquee.plan import Plan
@@ -134,14 +135,16 @@ class _Session:
 
     def run(self, state: TrimState) -> None:
         """Read keys until the maker quits; whatever ends it, nothing kept is lost."""
+        from marquee.cli.keys import Keys
         from marquee.errors import MarqueeError
 
         click.echo(_HELP)
         self._state = state
         try:
-            self._state = self._show_alone(self._state)
-            while (key := self._key()) is not None:
-                self._state = self._pressed(self._state, key)
+            with Keys() as keys:
+                self._state = self._show_alone(self._state)
+                while (key := self._key(keys)) is not None:
+                    self._state = self._pressed(self._state, key)
             self._link.run()
         except KeyboardInterrupt:
             with suppress(MarqueeError, OSError):
@@ -157,11 +160,11 @@ class _Session:
                 self._kept.remark(f"not kept: zone {zone.zone} {zone.name} stood at {bytes_now}")
         click.echo(f"\n{self._kept.rows} pairs added to {self._kept.path}")
 
-    def _key(self) -> str | None:
+    def _key(self, keys: Keys) -> str | None:
         """Return the next key, or None where the maker quits."""
         self._tell(self._state)
         try:
-            key = click.getchar()
+            key = keys.read()
         except EOFError:
             return None
         return None if key in {"q", "Q"} else key
