@@ -34,13 +34,13 @@ Format (TOML, schema 1)::
 
 from __future__ import annotations
 
-import difflib
 import stat
 import tomllib
 from pathlib import Path
 from typing import Any
 
 from marquee.errors import InputError, MarqueeError
+from marquee.tables.load import check_keys
 from marquee.values import TargetColour
 
 _SCHEMA = 1
@@ -72,7 +72,7 @@ def read_palette(path_text: str) -> tuple[TargetColour, ...]:
     """
     where = path_text
     table = _table(Path(path_text), where)
-    _check_keys(table, _FILE_KEYS, where)
+    check_keys(table, _FILE_KEYS, where)
     if table.get("schema") != _SCHEMA:
         raise InputError(
             where, f"schema is {table.get('schema')!r}, not {_SCHEMA}", f"write schema = {_SCHEMA}"
@@ -114,21 +114,10 @@ def _table(path: Path, where: str) -> dict[str, Any]:
         raise InputError(where, f"cannot be read ({reason})", "check the path") from None
 
 
-def _check_keys(table: dict[str, Any], valid: tuple[str, ...], where: str) -> None:
-    for key in table:
-        if key not in valid:
-            near = difflib.get_close_matches(key, valid, n=1, cutoff=0.0)
-            raise InputError(
-                where,
-                f"unknown key '{key}'",
-                f"did you mean '{near[0]}'? valid here: {', '.join(valid)}",
-            )
-
-
 def _target(row: object, where: str) -> TargetColour:
     if not isinstance(row, dict):
         raise InputError(where, "is not a table", "write [[colour]] with name and value below it")
-    _check_keys(row, _ROW_KEYS, where)
+    check_keys(row, _ROW_KEYS, where)
     name = row.get("name")
     if not isinstance(name, str) or not name.strip() or len(name) > _LONGEST_NAME:
         raise InputError(

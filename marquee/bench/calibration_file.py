@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import json
 import math
 import tomllib
@@ -19,6 +18,7 @@ from marquee.colour.observer import observer_names
 from marquee.colour.part_file import CHANNELS
 from marquee.colour.response import response_table
 from marquee.errors import InputError, MarqueeError, printable
+from marquee.tables.load import check_keys
 from marquee.values import Part
 
 _SCHEMA = 1
@@ -123,7 +123,7 @@ def read_calibration(path_text: str) -> Calibration:
     """
     where = path_text
     raw = _table(Path(path_text), where)
-    _check_keys(raw, _KEYS, where)
+    check_keys(raw, _KEYS, where)
     if raw.get("schema") != _SCHEMA:
         raise InputError(
             where, f"schema is {raw.get('schema')!r}, not {_SCHEMA}", f"write schema = {_SCHEMA}"
@@ -217,7 +217,7 @@ class _Reader:
         table = self._raw.get(key)
         if not isinstance(table, dict):
             raise self.bad(key, "is missing or no table")
-        _check_keys(table, (*(c.lower() for c in channels), *more), f"{self._where} [{key}]")
+        check_keys(table, (*(c.lower() for c in channels), *more), f"{self._where} [{key}]")
         return table
 
     def _number(self, key: str, value: object, least: float, most: float) -> float:
@@ -303,7 +303,7 @@ class _Reader:
         for row in rows:
             if not isinstance(row, dict):
                 raise self.bad("measured", "is no list of tables")
-            _check_keys(row, _MEASURED_KEYS, f"{self._where} [[measured]]")
+            check_keys(row, _MEASURED_KEYS, f"{self._where} [[measured]]")
             dates = row.get("dates", [])
             source = Source(
                 name=str(row.get("file", "")),
@@ -331,17 +331,6 @@ def _table(path: Path, where: str) -> dict[str, Any]:
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or f"{error}"
         raise InputError(where, f"cannot be read ({reason})", "check the path") from None
-
-
-def _check_keys(table: dict[str, Any], known: tuple[str, ...], where: str) -> None:
-    for key in table:
-        if key not in known:
-            near = difflib.get_close_matches(key, known, n=1, cutoff=0.0)
-            raise InputError(
-                where,
-                f"unknown key '{key}'",
-                f"did you mean '{near[0]}'? valid here: {', '.join(known)}",
-            )
 
 
 def _channel_lines(

@@ -169,12 +169,13 @@ def _row_findings(rows: Rows, cell: NDArray[np.intp]) -> list[Finding]:
     dark = int((cell < 0).sum())
     if dark:
         left_out = len(rows.cell) - len(cell)
+        trimmed = f", {left_out} more were not needed and left out" if left_out else ""
         findings.append(
             Finding(
                 code="leds.dark",
                 where="strip",
                 message=f"{dark} of {len(cell)} LEDs stay dark, on or beside a wall or out of reach of any aperture; "
-                f"they draw their idle current. {rows.on_wall} places meet a wall, {left_out} needless ones were cut away",
+                f"they draw their idle current. {rows.on_wall} places meet a wall{trimmed}",
             )
         )
     return findings

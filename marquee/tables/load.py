@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import difflib
 import tomllib
 from importlib import resources
 from typing import Any
 
-from marquee.errors import TableError
+from marquee.errors import InputError, TableError
 
 # How a figure is known. Rules of thumb carry the fourth mark and outputs print it beside the result.
 STATUSES = (
@@ -60,3 +61,21 @@ def _check_row(row: dict[str, Any], where: str) -> None:
         raise TableError(
             where, f"has status {row.get('status')!r}", f"use one of: {', '.join(STATUSES)}"
         )
+
+
+def check_keys(table: dict[str, Any], valid: tuple[str, ...], where: str) -> None:
+    """Refuse a key of the maker's file that it may not have, naming the nearest one it may.
+
+    Raises
+    ------
+    InputError
+        An unknown key.
+    """
+    for key in table:
+        if key not in valid:
+            near = difflib.get_close_matches(key, valid, n=1, cutoff=0.0)
+            raise InputError(
+                where,
+                f"unknown key '{key}'",
+                f"did you mean '{near[0]}'? valid here: {', '.join(valid)}",
+            )
