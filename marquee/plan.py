@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import sys
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from types import ModuleType
+from typing import Any, Unpack
 
 from marquee.errors import Finding
 from marquee.firmware import Constants
-from marquee.project import Project
+from marquee.keywords import Name, Settings, laid_out, project_of
+from marquee.project import Project, merge
 from marquee.values import (
     Artwork,
     Box,
@@ -47,6 +52,32 @@ class Plan:
     findings: tuple[Finding, ...]
     cut: CutPlan = NOTHING_CUT
     unwalled: Unwalled | None = None
+
+
+def plan(
+    source: Name,
+    *,
+    sections: Mapping[str, Mapping[str, Any]] | None = None,
+    **settings: Unpack[Settings],
+) -> Plan:
+    """Return the plan of an artwork or a project file; what is given here wins over the project file.
+
+    Parameters
+    ----------
+    source : str or path
+        Artwork (then `width` is needed), or a project file ending in .toml.
+    sections : mapping, optional
+        Any setting of a project file by section and key: ``{"box": {"clearance": "2mm"}}``.
+    **settings
+        The flags of ``marquee plan`` by name, lengths with their unit: ``width="380mm"``.
+
+    Raises
+    ------
+    MarqueeError
+        Anything stated that cannot be used: file, setting, part, palette, supply.
+    """
+    tables = {name: dict(table) for name, table in (sections or {}).items()}
+    return make_plan(project_of(source, merge(tables, laid_out(settings))))
 
 
 def make_plan(project: Project) -> Plan:
@@ -141,3 +172,12 @@ def plan_stages(
         budget=budget,
         findings=findings,
     )
+
+
+class _Callable(ModuleType):
+    """The type of `marquee.plan`, the module, so that it can be called as the function of its name."""
+
+    __call__ = staticmethod(plan)
+
+
+sys.modules[__name__].__class__ = _Callable

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from marquee.cli import options
+from marquee.keywords import laid_out
 
 if TYPE_CHECKING:
     from marquee.colour.singles import Singles
@@ -48,7 +49,7 @@ def colour(
     from marquee.outputs.colours import as_dict
     from marquee.project import make_project
 
-    tables = {"artwork": {"file": "-", "width": "1mm"}, **options.nested(flags)}
+    tables = {"artwork": {"file": "-", "width": "1mm"}, **laid_out(flags)}
     project = make_project(tables, "options")
     targets = _targets(colours, project)
     settings = project.colour

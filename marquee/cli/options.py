@@ -1,4 +1,4 @@
-"""Options several commands share, and flags turned into the nested tables of a project file."""
+"""Options several commands share; their names are those of `marquee.keywords`."""
 
 from __future__ import annotations
 
@@ -9,58 +9,6 @@ from typing import Any, TypeVar
 import click
 
 Command = TypeVar("Command", bound=Callable[..., Any])
-
-# Flag name → (section, key of the project file). The project's validation does the rest.
-_PLACES = {
-    "width": ("artwork", "width"),
-    "max_megapixels": ("artwork", "max_megapixels"),
-    "palette": ("zones", "palette"),
-    "face": ("zones", "face"),
-    "min_area": ("zones", "min_area"),
-    "merge": ("zones", "merge_delta_e"),
-    "depth": ("box", "depth"),
-    "wall": ("box", "wall_thickness"),
-    "wall_gap": ("box", "wall_gap"),
-    "diffuser": ("box", "diffuser"),
-    "paint": ("box", "paint"),
-    "transmittance": ("box", "transmittance"),
-    "reflectance": ("box", "reflectance"),
-    "part": ("leds", "part"),
-    "pitch": ("leds", "pitch"),
-    "arrangement": ("leds", "arrangement"),
-    "white": ("colour", "white"),
-    "policy": ("colour", "policy"),
-    "brightness": ("colour", "brightness"),
-    "luminance": ("colour", "luminance_cd_m2"),
-    "observer": ("colour", "observer"),
-    "calibration": ("colour", "calibration"),
-    "adaptation": ("colour", "adaptation"),
-    "out_of_gamut": ("colour", "out_of_gamut"),
-    "cycle_period": ("colour", "cycle_period_s"),
-    "supply": ("power", "supply"),
-    "feed_length": ("power", "feed_length"),
-    "tariff": ("power", "tariff_per_kwh"),
-    "controller": ("firmware", "controller"),
-    "prefix": ("firmware", "prefix"),
-}
-
-
-def nested(flags: dict[str, Any]) -> dict[str, Any]:
-    """Return the flags that were given as tables of a project file.
-
-    Raises
-    ------
-    click.UsageError
-        Two flags that say the same thing differently.
-    """
-    if flags.get("brightness") is not None and flags.get("luminance") is not None:
-        raise click.UsageError("give --brightness or --luminance, not both")
-    tables: dict[str, Any] = {}
-    for name, value in flags.items():
-        if value is not None:
-            section, key = _PLACES[name]
-            tables.setdefault(section, {})[key] = value
-    return tables
 
 
 def _stack(*options: Callable[[Command], Command]) -> Callable[[Command], Command]:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from marquee.cli import options
+from marquee.keywords import laid_out
 
 if TYPE_CHECKING:
     from marquee.values import Power
@@ -79,7 +80,7 @@ def power(
     tables = {
         "artwork": {"file": "-", "width": "1mm"},
         "power": given,
-        **options.nested(led_flags),
+        **laid_out(led_flags),
     }
     project = make_project(tables, "options")
     part = load_part(project.leds.part)

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from marquee.cli import options
+from marquee.keywords import is_project, laid_out, project_of
 
 if TYPE_CHECKING:
     from marquee.project import Project
@@ -21,12 +20,7 @@ def project_from(source: str, flags: dict[str, Any]) -> Project:
     MarqueeError
         Something stated cannot be used.
     """
-    from marquee.project import make_project, read_project
-
-    tables = options.nested(flags)
-    if source.endswith(".toml"):
-        return read_project(Path(source), tables)
-    tables.setdefault("artwork", {})["file"] = source
-    if "width" not in tables["artwork"]:
+    tables = laid_out(flags)
+    if not is_project(source) and "width" not in tables.get("artwork", {}):
         raise click.UsageError("the picture's width on the cabinet is missing: add --width 380mm")
-    return make_project(tables, "options")
+    return project_of(source, tables, "options")

@@ -21,7 +21,7 @@ ORDER = (
     ("project_base",),
     ("project_cut",),
     ("project",),
-    ("project_template",),
+    ("project_template", "keywords"),
     ("colour",),
     ("bench",),
     ("artwork",),

@@ -1,0 +1,1 @@
+"""Planning as daily work: several signs, watching, comparing, calling from Python."""
