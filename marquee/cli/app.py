@@ -10,16 +10,7 @@ from enum import IntEnum
 import click
 
 from marquee import __version__
-from marquee.cli.bench import bench
-from marquee.cli.colour import colour
-from marquee.cli.firmware import firmware
-from marquee.cli.header import header
-from marquee.cli.light import light
-from marquee.cli.new import new
-from marquee.cli.parts import parts
-from marquee.cli.plan import demo, plan
-from marquee.cli.power import power
-from marquee.cli.zones import zones
+from marquee.cli.lazy import LazyGroup
 from marquee.errors import MarqueeError, printable
 
 
@@ -33,7 +24,55 @@ class Exit(IntEnum):
     INTERRUPTED = 130
 
 
+# Command → where it is, and its first line of help: a test holds the two together.
+COMMANDS = {
+    "plan": (
+        "marquee.cli.plan",
+        "Plan a marquee from artwork and flags, or from a project file (flags win).",
+    ),
+    "demo": ("marquee.cli.plan", "Plan the packaged demo, the marquee of an invented venue."),
+    "new": (
+        "marquee.cli.new",
+        "Start a project: DIR/project.toml with every setting, its default and its reason.",
+    ),
+    "zones": (
+        "marquee.cli.zones",
+        "Show the zones of an artwork: what shares a colour, and what is too near what.",
+    ),
+    "colour": (
+        "marquee.cli.colour",
+        "Show the bytes that come closest to colours (CSS Color 4: #rrggbb, rgb(), lab(), oklch(), color()).",
+    ),
+    "light": (
+        "marquee.cli.light",
+        "Show each zone's light, advice found by running the model again, and sweeps of depth or pitch.",
+    ),
+    "parts": (
+        "marquee.cli.parts",
+        "List the LED parts, or show all figures of one with their sources.",
+    ),
+    "power": (
+        "marquee.cli.power",
+        "Size supply, wire and fuses for a chain, every channel full, without any artwork.",
+    ),
+    "bench": (
+        "marquee.cli.bench",
+        "Measure or match colours on the finished sign, and let every later plan know.",
+    ),
+    "header": (
+        "marquee.cli.header",
+        "Print a plan's firmware constants, or --check whether a header is edited or stale.",
+    ),
+    "firmware": (
+        "marquee.cli.firmware",
+        "Write DIR with an example program in plain C, its Makefile and the plan's constants.",
+    ),
+}
+
+
 @click.group(
+    cls=LazyGroup,
+    places=COMMANDS,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
     epilog="Example: marquee plan sign.png --width 380mm",
 )
@@ -43,10 +82,6 @@ def program() -> None:
 
     Colours, walls, LEDs, light, power, cut lines and firmware constants.
     """
-
-
-for command in (plan, demo, new, zones, colour, light, parts, power, bench, header, firmware):
-    program.add_command(command)
 
 
 def main() -> None:

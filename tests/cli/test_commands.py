@@ -3,9 +3,11 @@ from __future__ import annotations
 import json
 import tomllib
 
+import click
 import pytest
 
-from marquee.cli.app import program
+from marquee.cli.app import COMMANDS, program
+from marquee.cli.lazy import LazyGroup
 from tests.cli.conftest import Bench
 
 
@@ -261,3 +263,12 @@ def test_a_bare_command_shows_its_help(bench: Bench, words: tuple[str, ...]) -> 
     result = bench(*words)
     assert result.status == 2
     assert result.out == bench(*words, "--help").out
+
+
+@pytest.mark.parametrize("command", sorted(program.commands))
+def test_the_listing_says_of_a_command_what_the_command_says(command: str) -> None:
+    real = program.get_command(click.Context(program), command)
+    assert real is not None
+    assert real.callback is not None
+    listed = LazyGroup(places=COMMANDS).commands[command]
+    assert listed.get_short_help_str(200) == real.get_short_help_str(200)
