@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import signal
 import sys
@@ -11,6 +12,7 @@ import click
 
 from marquee import __version__
 from marquee.cli.lazy import LazyGroup
+from marquee.cli.streams import drop_output, flush_output, has_no_room, prepare_streams
 from marquee.errors import MarqueeError, printable
 
 
@@ -86,9 +88,7 @@ def program() -> None:
 
 def main() -> None:
     """Run the command line and exit with its status; never show a traceback unless MARQUEE_TRACE is set."""
-    for stream in (sys.stdout, sys.stderr):
-        # A terminal that cannot show a character gets its escape, not a crash.
-        stream.reconfigure(errors="backslashreplace")  # type: ignore[union-attr]
+    prepare_streams()
     sys.exit(run(sys.argv[1:]))
 
 
@@ -96,7 +96,7 @@ def run(arguments: list[str]) -> int:
     """Return the exit status of one command line."""
     try:
         result = program.main(arguments, prog_name="marquee", standalone_mode=False)
-        sys.stdout.flush()
+        flush_output()
     except Exception as error:  # noqa: BLE001 -- the one place where any error becomes a line
         return _failed(error)
     except KeyboardInterrupt:
@@ -112,23 +112,38 @@ def _failed(error: Exception) -> int:
         return int(Exit.BAD_INPUT)
     if isinstance(error, BrokenPipeError):
         # The reader went away (| head): end quietly as other tools do.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        drop_output()
         return 128 + signal.SIGPIPE
-    if isinstance(error, click.Abort):
-        text, status = "stopped; nothing was written", Exit.INTERRUPTED
-    elif isinstance(error, click.UsageError):
-        text, status = _usage(error), Exit.BAD_INPUT
-    elif isinstance(error, click.ClickException):
-        text, status = error.format_message(), Exit.BAD_INPUT
-    elif isinstance(error, MarqueeError):
-        text, status = str(error), Exit.BAD_INPUT
-    elif os.environ.get("MARQUEE_TRACE"):
+    if has_no_room(error):
+        drop_output()
+    told = _told(error)
+    if told is not None:
+        return _say(*told)
+    if os.environ.get("MARQUEE_TRACE"):
         raise error
-    else:
-        name = type(error).__name__
-        text = f"our bug: {name}: {error}; run again with MARQUEE_TRACE=1 and report it"
-        status = Exit.OUR_BUG
-    return _say(text, status)
+    name = type(error).__name__
+    return _say(
+        f"our bug: {name}: {error}; run again with MARQUEE_TRACE=1 and report it", Exit.OUR_BUG
+    )
+
+
+def _told(error: Exception) -> tuple[str, int] | None:
+    """Return the line and status of an error that is not ours; None for one that is."""
+    if isinstance(error, click.Abort):
+        return "stopped; nothing was written", Exit.INTERRUPTED
+    if isinstance(error, click.UsageError):
+        return _usage(error), Exit.BAD_INPUT
+    if isinstance(error, click.ClickException):
+        return error.format_message(), Exit.BAD_INPUT
+    if isinstance(error, MarqueeError):
+        return str(error), Exit.BAD_INPUT
+    if isinstance(error, MemoryError):
+        what = "memory: too little for this; close other programs or make the picture smaller"
+        return what, Exit.BAD_INPUT
+    if has_no_room(error):
+        reason = getattr(error, "strerror", None) or error
+        return f"output: cannot be written ({reason}); free some space", Exit.BAD_INPUT
+    return None
 
 
 def _usage(error: click.UsageError) -> str:
@@ -137,5 +152,6 @@ def _usage(error: click.UsageError) -> str:
 
 
 def _say(text: str, status: int) -> int:
-    click.echo(f"marquee: {printable(text)}", err=True)
+    with contextlib.suppress(OSError):  # nobody is left to be told
+        click.echo(f"marquee: {printable(text)}", err=True)
     return int(status)
