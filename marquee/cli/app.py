@@ -133,9 +133,8 @@ def _told(error: Exception) -> tuple[str, int] | None:
         return "stopped; nothing was written", Exit.INTERRUPTED
     if isinstance(error, click.UsageError):
         return _usage(error), Exit.BAD_INPUT
-    if isinstance(error, click.ClickException):
-        return error.format_message(), Exit.BAD_INPUT
-    if isinstance(error, MarqueeError):
+    if isinstance(error, click.ClickException | MarqueeError):
+        # click's own str is the bare message; ours is where, what and mend.
         return str(error), Exit.BAD_INPUT
     if isinstance(error, MemoryError):
         what = "memory: too little for this; close other programs or make the picture smaller"
