@@ -7,9 +7,10 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
-from marquee.outputs.pictures.sheet import sixteenths
+from marquee.outputs.pictures.sheet import filled, sixteenths
 from marquee.outputs.pictures.style import Rgb
 
 # Canvas pixels per sheet pixel, each way.
@@ -57,22 +58,22 @@ class Canvas:
     def __init__(self, view: View, colour: Rgb) -> None:
         self.scale = view.px_per_mm * FINER
         self.size = (view.width_px, view.height_px)
-        shape = (view.height_px * FINER, view.width_px * FINER, 3)
-        self.pixels: NDArray[np.uint8] = np.full(shape, colour, np.uint8)
+        self.pixels = filled(view.height_px * FINER, view.width_px * FINER, colour)
 
     def stripes(self, colour: Rgb, every_px: float, width_px: float, slope: int = 1) -> None:
         """Lay diagonal stripes over everything; widths in sheet pixels."""
-        self.pixels[self.stripe_mask(every_px, width_px, slope)] = colour
-
-    def stripe_mask(self, every_px: float, width_px: float, slope: int = 1) -> NDArray[np.bool_]:
-        """Return where diagonal stripes lie."""
-        return (self.ramp(slope) % round(every_px * FINER)) < round(width_px * FINER)
-
-    def ramp(self, slope: int = 1) -> NDArray[np.int32]:
-        """Return x + slope y of every canvas pixel, from which stripes are cut."""
         height, width = self.pixels.shape[:2]
-        rows = slope * np.arange(height, dtype=np.int32)
-        return np.arange(width, dtype=np.int32)[None, :] + rows[:, None]
+        every = round(every_px * FINER)
+        # One row longer than the canvas by a period: every row of the canvas is a stretch of it.
+        row = np.arange(width + every) % every < round(width_px * FINER)
+        starts = slope * np.arange(height) % every
+        self.lay(sliding_window_view(row, width)[starts], colour)
+
+    def lay(self, where: NDArray[np.bool_] | NDArray[np.uint8], colour: Rgb) -> None:
+        """Give all places where a mask of the canvas is not 0 one colour."""
+        height, width = self.pixels.shape[:2]
+        solid = filled(height, width, colour)
+        self.pixels = cv2.copyTo(solid, where.view(np.uint8), self.pixels)
 
     def path(
         self,

@@ -46,7 +46,10 @@ def sample(
     columns = ((np.arange(view.width_px * finer) + 0.5) * step_px).astype(np.intp)
     rows = ((np.arange(view.height_px * finer) + 0.5) * step_px).astype(np.intp)
     height, width = map_of_px.shape
-    return map_of_px[np.ix_(np.minimum(rows, height - 1), np.minimum(columns, width - 1))]
+    # Rows first, which are copied whole, then columns: several times faster than both at once.
+    chosen = map_of_px.take(np.minimum(rows, height - 1), axis=0)
+    seen: NDArray[Any] = chosen.take(np.minimum(columns, width - 1), axis=1)
+    return seen
 
 
 def cycles(zone: Zone) -> bool:
@@ -76,27 +79,38 @@ def paint_zones(
     canvas: Canvas, labels: NDArray[np.int16], zone_map: ZoneMap, pale: float = 0.0
 ) -> None:
     """Fill the zones with their colours, mixed with white by `pale`; the rest is left as it is."""
-    table = np.zeros((len(zone_map.zones) + 1, 3), np.uint8)
-    for zone in zone_map.zones:
-        table[zone.id] = mix(zone_colours(zone_map, zone)[0], _WHITE, pale)
-    lit = labels >= 0
-    canvas.pixels[lit] = table[labels[lit]]
+    shown = {z.id: zone_colours(zone_map, z) for z in zone_map.zones}
+    table = [_WHITE] * (max(shown, default=0) + 1)
+    for zone_id, colours in shown.items():
+        table[zone_id] = mix(colours[0], _WHITE, pale)
+    entry = labels.astype(np.int32)
     for zone in zone_map.zones:
         if cycles(zone):
-            colours = [mix(c, _WHITE, pale) for c in zone_colours(zone_map, zone)]
-            inside = labels == zone.id
-            turn = canvas.ramp()[inside] // (_STRIPE_PX * FINER) % len(colours)
-            canvas.pixels[inside] = np.array(colours, np.uint8)[turn]
+            rows, columns = np.nonzero(labels == zone.id)
+            turn = (rows + columns) // (_STRIPE_PX * FINER) % len(shown[zone.id])
+            entry[rows, columns] = len(table) + turn
+            table += [mix(c, _WHITE, pale) for c in shown[zone.id]]
+    lit = (labels >= 0).view(np.uint8)
+    canvas.pixels = cv2.copyTo(_looked_up(entry, table), lit, canvas.pixels)
+
+
+def _looked_up(entry: NDArray[np.int32], table: list[Rgb]) -> NDArray[np.uint8]:
+    """Return the colours of a table's entries; -1 stands for any."""
+    if len(table) > 255:
+        return np.array(table, np.uint8)[entry]
+    padded = np.zeros((256, 1, 3), np.uint8)
+    padded[: len(table), 0] = table
+    painted: NDArray[np.uint8] = cv2.applyColorMap(entry.astype(np.uint8), padded)
+    return painted
 
 
 def outline_zones(canvas: Canvas, labels: NDArray[np.int16], colour: Rgb, width_px: float) -> None:
     """Draw a line wherever one zone ends."""
-    edge = np.zeros(labels.shape, np.uint8)
-    edge[:, 1:] |= labels[:, 1:] != labels[:, :-1]
+    edge = np.zeros(labels.shape, np.bool_)
+    np.not_equal(labels[:, 1:], labels[:, :-1], out=edge[:, 1:])
     edge[1:] |= labels[1:] != labels[:-1]
     size = max(1, round(width_px * FINER))
-    thick = cv2.dilate(edge, np.ones((size, size), np.uint8))
-    canvas.pixels[thick > 0] = colour
+    canvas.lay(cv2.dilate(edge.view(np.uint8), np.ones((size, size), np.uint8)), colour)
 
 
 def zone_marks(zone_map: ZoneMap, view: View, toward: Toward) -> dict[int, Mark]:

@@ -99,12 +99,12 @@ def _map(
     canvas = Canvas(view, _BLACK)
     size = (canvas.pixels.shape[1], canvas.pixels.shape[0])
     fine = cv2.resize(luminance, size, interpolation=cv2.INTER_LINEAR)
-    canvas.pixels[:] = _tinted(fine / top if top > 0 else np.zeros_like(fine))
+    canvas.pixels = _tinted(fine / top if top > 0 else np.zeros_like(fine))
     kernel = np.ones((max(2, FINER - 1),) * 2, np.uint8)
     for level in levels:
-        above = (fine > level).astype(np.uint8)
+        above = (fine > level).view(np.uint8)
         edge = cv2.morphologyEx(above, cv2.MORPH_GRADIENT, kernel)
-        canvas.pixels[edge > 0] = _BLACK if level > 0.4 * top else _WHITE
+        canvas.lay(edge, _BLACK if level > 0.4 * top else _WHITE)
     zone_map = plan.zone_map
     labels = sample(zone_map.zone_of_px, zone_map.mm_per_px, view)
     outline_zones(canvas, labels, _WHITE, 2.6)

@@ -16,6 +16,7 @@ from marquee.outputs.pictures.luminance import (
     instant_step,
     open_share,
     screen_light,
+    strongest_channel,
     to_screen,
 )
 from marquee.outputs.pictures.sheet import (
@@ -100,23 +101,26 @@ def _show_cycle(sheet: Sheet, plan: Plan, face: LitFace, place: tuple[int, int])
 def expose(plan: Plan, view: View, white_cd_m2: float | None = None) -> LitFace:
     """Return the lit face at a view, exposed as given or so that only its brightest spots reach the limit."""
     share = open_share(plan, view)
-    light = screen_light(plan, view)
-    strongest = light.max(axis=-1)
-    lit = strongest[share > 0.5]
+    inside = share > 0
+    open_part = share[inside]
+    light = screen_light(plan, view, inside)
+    strongest = strongest_channel(light)
+    lit = strongest[open_part > 0.5]
     if not len(lit):
-        lit = strongest[share > 0]
+        lit = strongest
     white = float(np.quantile(lit, 1 - _CLIPPED_SHARE)) if len(lit) else 0.0
     if white_cd_m2 is not None:
         white = white_cd_m2
+    pixels = np.zeros((view.height_px, view.width_px, 3), np.uint8)
     if white <= 0:
-        dark = np.zeros((view.height_px, view.width_px, 3), np.uint8)
-        return LitFace(pixels=dark, white_cd_m2=0.0, clipped_share=0.0)
+        return LitFace(pixels=pixels, white_cd_m2=0.0, clipped_share=0.0)
     relative = light / np.float32(white)
     # Beyond the limit a colour keeps its hue and stays at the limit.
-    relative /= np.maximum(relative.max(axis=-1, keepdims=True), 1.0)
-    encoded = srgb_encode(relative * share[..., None])
+    relative /= np.maximum(strongest_channel(relative), np.float32(1.0))[:, None]
+    encoded = srgb_encode(relative * open_part[:, None])
+    pixels[inside] = np.rint(encoded * 255.0).astype(np.uint8)
     return LitFace(
-        pixels=np.rint(encoded * 255.0).astype(np.uint8),
+        pixels=pixels,
         white_cd_m2=white,
         clipped_share=float((lit > white * (1 + 1e-6)).mean()),
     )

@@ -27,9 +27,11 @@ def map_over(plan: Plan, view: View, values: NDArray[np.float32]) -> NDArray[np.
     rows = _place_in(transfer.y_mm, view.height_px, view.px_per_mm)
     across, down = np.meshgrid(columns, rows)
 
-    def between(source: NDArray[np.float32]) -> NDArray[np.float32]:
+    def between(
+        source: NDArray[np.float32], part: tuple[slice, slice] = (slice(None), slice(None))
+    ) -> NDArray[np.float32]:
         out: NDArray[np.float32] = cv2.remap(
-            source, across, down, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+            source, across[part], down[part], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
         )
         return out
 
@@ -47,8 +49,11 @@ def map_over(plan: Plan, view: View, values: NDArray[np.float32]) -> NDArray[np.
     for number in range(1, len(plan.box.cells) + 1):
         own = cell_of_element == number
         if own.any():
-            inside = cell_of_px == number
-            result[inside] = between(source[_nearest(own)])[inside]
+            inside = (cell_of_px == number).view(np.uint8)
+            x, y, width, height = cv2.boundingRect(inside)
+            part = (slice(y, y + height), slice(x, x + width))
+            kept = inside[part].view(np.bool_)
+            result[part][kept] = between(source[_nearest(own)], part)[kept]
     return result
 
 
@@ -123,9 +128,9 @@ def instant_xyz(plan: Plan, step: int) -> NDArray[np.float32]:
     return np.maximum(xyz, 0.0)
 
 
-def screen_light(plan: Plan, view: View) -> NDArray[np.float32]:
-    """Return linear sRGB in cd/m² (white of 1 cd/m² is 1, 1, 1) of the diffuser at every pixel of a view."""
-    return to_screen(plan, map_over(plan, view, instant_xyz(plan, instant_step(plan))))
+def screen_light(plan: Plan, view: View, where: NDArray[np.bool_]) -> NDArray[np.float32]:
+    """Return linear sRGB (n, 3) in cd/m² (white of 1 cd/m² is 1, 1, 1) of the diffuser at some pixels of a view."""
+    return to_screen(plan, map_over(plan, view, instant_xyz(plan, instant_step(plan)))[where])
 
 
 def to_screen(plan: Plan, xyz: NDArray[np.float32]) -> NDArray[np.float32]:
@@ -138,10 +143,20 @@ def to_screen(plan: Plan, xyz: NDArray[np.float32]) -> NDArray[np.float32]:
     adapted = XYZ_TO_SRGB @ adaptation_matrix(
         observed_white_xyz(colour.white, colour.observer), D65_XYZ, colour.adaptation
     )
-    linear = xyz @ adapted.T.astype(np.float32)
-    grey = (linear @ _LUMA)[..., None]
-    lowest = linear.min(axis=-1, keepdims=True)
-    span = np.where(lowest < 0, grey - lowest, 1.0)
-    keep = np.where(lowest < 0, grey / np.maximum(span, 1e-12), 1.0)
-    mapped: NDArray[np.float32] = (grey + (linear - grey) * keep).astype(np.float32)
-    return np.maximum(mapped, 0.0, out=mapped)
+    # A BLAS would start threads for a matrix of three by three.
+    flat = np.ascontiguousarray(xyz, np.float32).reshape(-1, 1, 3)
+    linear = cv2.transform(flat, adapted).reshape(xyz.shape)
+    lowest = np.minimum(np.minimum(linear[..., 0], linear[..., 1]), linear[..., 2])
+    pure = lowest < 0
+    beyond = linear[pure]
+    grey = (beyond @ _LUMA)[:, None]
+    keep = grey / np.maximum(grey - lowest[pure][:, None], np.float32(1e-12))
+    linear[pure] = grey + (beyond - grey) * keep
+    mapped: NDArray[np.float32] = np.maximum(linear, np.float32(0.0))
+    return mapped
+
+
+def strongest_channel(light: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Return the largest of the three channels (the last axis); faster than a reduction over so short an axis."""
+    most: NDArray[np.float32] = np.maximum(np.maximum(light[..., 0], light[..., 1]), light[..., 2])
+    return most

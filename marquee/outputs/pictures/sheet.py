@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
@@ -12,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 
+from marquee.outputs.pictures.png import png_bytes
 from marquee.outputs.pictures.style import (
     BODY_PX,
     LIGHT,
@@ -89,13 +89,21 @@ def sixteenths(points: Sequence[tuple[float, float]] | NDArray[np.float64]) -> N
     return rounded
 
 
+def filled(height_px: int, width_px: int, colour: Rgb) -> NDArray[np.uint8]:
+    """Return pixels (height_px, width_px, 3) all of one colour."""
+    pixels = np.empty((height_px, width_px, 3), np.uint8)
+    # Row by row: several times faster than pixel by pixel.
+    pixels.reshape(height_px, 3 * width_px)[:] = np.tile(np.array(colour, np.uint8), width_px)
+    return pixels
+
+
 class Sheet:
     """Pixels being laid out, and every piece of text put on them so far."""
 
     def __init__(self, width_px: int, height_px: int, theme: Theme = LIGHT) -> None:
         self.theme = theme
         self.width_px, self.height_px = width_px, height_px
-        self.pixels = np.full((height_px, width_px, 3), theme.paper, np.uint8)
+        self.pixels = filled(height_px, width_px, theme.paper)
         self._lines: list[_Line] = []
         self._barred: list[tuple[tuple[float, float], tuple[float, float]]] = []
 
@@ -249,9 +257,7 @@ class Sheet:
 
     def png(self) -> bytes:
         """Return the sheet as a PNG without date, software or other notes: same sheet, same bytes."""
-        stream = io.BytesIO()
-        Image.fromarray(self.finished()).save(stream, "PNG", compress_level=6)
-        return stream.getvalue()
+        return png_bytes(self.finished())
 
 
 # Height a heading takes.

@@ -82,6 +82,7 @@ def plain(text: str) -> str:
     return "".join(c if c == " " or _drawable(c) else _MISSING for c in line)
 
 
+@lru_cache(maxsize=4096)
 def text_width(text: str, size_px: int, *, bold: bool = False) -> float:
     """Return how wide a line of text comes out [px]."""
     return float(font(size_px, bold=bold).getlength(text))

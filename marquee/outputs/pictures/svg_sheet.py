@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import base64
-import io
 from collections.abc import Sequence
 from xml.sax.saxutils import escape
 
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image
 from typing_extensions import override  # comes with pydantic; in typing from 3.12
 
+from marquee.outputs.pictures.png import png_bytes
 from marquee.outputs.pictures.sheet import Sheet
 from marquee.outputs.pictures.style import LIGHT, Rgb, Theme
 
@@ -37,9 +36,7 @@ class SvgSheet(Sheet):
     def paste(self, pixels: NDArray[np.uint8], x: int, y: int) -> None:
         """Lay an RGB array down; in the SVG it is an embedded PNG."""
         super().paste(pixels, x, y)
-        stream = io.BytesIO()
-        Image.fromarray(np.ascontiguousarray(pixels)).save(stream, "PNG", compress_level=6)
-        data = base64.b64encode(stream.getvalue()).decode("ascii")
+        data = base64.b64encode(png_bytes(pixels)).decode("ascii")
         self._elements.append(
             f'<image x="{x}" y="{y}" width="{pixels.shape[1]}" height="{pixels.shape[0]}"'
             f' xlink:href="data:image/png;base64,{data}"/>'
