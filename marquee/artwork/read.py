@@ -11,14 +11,13 @@ import warnings
 import zlib
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 from PIL import Image, ImageOps, UnidentifiedImageError
 
 from marquee.artwork.png import SIGNATURE, PngHeader, check_png, check_rows
-from marquee.artwork.tone import coding_finding, to_srgb
+from marquee.artwork.samples import read_samples
+from marquee.artwork.tone import coding_finding
 from marquee.errors import Finding, InputError
 from marquee.project import ArtworkSettings
 from marquee.values import Artwork, read_only
@@ -41,6 +40,7 @@ _DECODER_ERRORS = (
     struct.error,
     zlib.error,
 )
+_MARK = 0x35  # any code will do
 _COPY_AGAIN = "export or copy the file again"
 
 
@@ -69,14 +69,13 @@ def read_artwork(path: Path, settings: ArtworkSettings) -> Artwork:
         if header is not None:
             _check_size(header.width_px, header.height_px, where, settings)
         image, findings = _decode(data, header, where, settings)
-        image, alpha, more = _samples(image, header, where)
+        pixels, alpha, more = read_samples(image, header, where)
     findings += more + coding_finding(header.coding if header else None, where)
     if alpha is not None and int(alpha.min()) == 255:
         alpha = None
-    pixels = np.ascontiguousarray(np.asarray(image))
     return Artwork(
         srgb_8bit=read_only(pixels),
-        alpha_8bit=None if alpha is None else read_only(np.ascontiguousarray(alpha)),
+        alpha_8bit=None if alpha is None else read_only(alpha),
         mm_per_px=settings.width_mm / pixels.shape[1],
         file=path.name,
         sha256=hashlib.sha256(data).hexdigest(),
@@ -158,9 +157,9 @@ def _decode(
     findings = []
     try:
         frames = int(getattr(image, "n_frames", 1))
-        image.load()
-        last_row = image.crop((0, image.height - 1, image.width, image.height))
-        if header is not None and not np.asarray(last_row).any():
+        if header is None:
+            image.load()
+        elif not _fills_last_row(image) or header.interlaced:
             check_rows(data, header, where)
         if image.format != "TIFF":  # Pillow turns TIFF itself
             image = _upright(image)
@@ -172,6 +171,23 @@ def _decode(
         )
         findings.append(Finding(code="artwork.frames", where=where, message=message))
     return image, findings
+
+
+def _fills_last_row(image: Image.Image) -> bool:
+    """Load a PNG and return whether its last row surely came from the file.
+
+    Pillow leaves rows the file does not hold as they were, so a mark is laid there first.
+    """
+    last_row = (0, image.height - 1, image.width, image.height)
+    marked = None
+    if image.mode in {"L", "LA", "P", "RGB", "RGBA"}:
+        blank = Image.new(image.mode, image.size)
+        blank.paste((_MARK,) * len(blank.getbands()), last_row)
+        marked = image.im = blank.im
+    image.load()
+    row = np.asarray(image.crop(last_row))
+    kept = image.im is marked
+    return bool((row != _MARK).any() if kept else row.any())
 
 
 def _damaged(where: str, error: BaseException) -> InputError:
@@ -196,39 +212,3 @@ def _upright(image: Image.Image) -> Image.Image:
 # Pillow modes that can be read, and names of those that cannot.
 _READABLE = frozenset({"1", "L", "LA", "La", "P", "PA", "RGB", "RGBA", "RGBa", "RGBX", "YCbCr", "I;16", "I;16B", "I;16L", "I;16N"})  # fmt: skip
 _UNREADABLE = {"CMYK": "CMYK", "LAB": "Lab", "F": "floating-point", "I": "32-bit integer"}
-
-
-def _samples(
-    image: Image.Image, header: PngHeader | None, where: str
-) -> tuple[Image.Image, NDArray[np.uint8] | None, list[Finding]]:
-    """Return RGB in sRGB, alpha or None, and remarks."""
-    info: dict[str, Any] = {str(key): value for key, value in image.info.items()}
-    if image.mode.startswith("I;16"):
-        grey, alpha = _grey_16bit(image, header)
-        rgb, findings = to_srgb(grey, info, where)
-        return rgb, alpha, findings
-    key = header.transparent if header else None
-    if key is not None and header is not None and header.bit_depth == 16:
-        # Pillow keeps the high byte of 16-bit samples but not of the transparent value.
-        image.info["transparency"] = tuple(v >> 8 for v in key) if len(key) == 3 else key[0] >> 8
-    if image.mode in {"LA", "La", "PA", "RGBA", "RGBa"} or "transparency" in image.info:
-        full = image.convert("RGBA")
-        alpha = np.asarray(full.getchannel("A"))
-        plain = full.convert("RGB")
-    else:
-        alpha = None
-        plain = image if image.mode in {"L", "RGB"} else image.convert("RGB")
-    rgb, findings = to_srgb(plain, info, where)
-    return rgb, alpha, findings
-
-
-def _grey_16bit(
-    image: Image.Image, header: PngHeader | None
-) -> tuple[Image.Image, NDArray[np.uint8] | None]:
-    """Return 8-bit grey, rounded (Pillow's own conversion clips to white), and alpha of a clear value."""
-    values = np.asarray(image).astype(np.uint32)
-    grey = ((values * 255 + 32767) // 65535).astype(np.uint8)
-    alpha = None
-    if header is not None and header.transparent is not None:
-        alpha = np.where(values == header.transparent[0], 0, 255).astype(np.uint8)
-    return Image.fromarray(grey), alpha

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -17,33 +18,40 @@ _SRGB_GAMMA = 1 / 2.2
 _SRGB_CHROMATICITY = (0.3127, 0.329, 0.64, 0.33, 0.30, 0.60, 0.15, 0.06)
 # cICP code points (ITU-T H.273): BT.709 primaries with the sRGB transfer, RGB, full range.
 _CICP_SRGB = (1, 13, 0, 1)
+Conversion = Callable[[Image.Image], Image.Image]
 _INTENT = ImageCms.Intent.RELATIVE_COLORIMETRIC
 
 
-def to_srgb(
-    image: Image.Image, info: dict[str, Any], where: str
-) -> tuple[Image.Image, list[Finding]]:
-    """Return `image` (mode L or RGB) as RGB in sRGB, and remarks on profiles that could not be used.
+def srgb_conversion(info: dict[str, Any], where: str) -> tuple[Conversion, list[Finding]]:
+    """Return what turns an image (mode L or RGB) into RGB in sRGB, and remarks on profiles that could not be used.
 
     An embedded ICC profile comes first, then an sRGB mark, then gamma and primaries (PNG third edition,
     4.3, table 1). Without any the pixels are taken as sRGB.
+
+    Parameters
+    ----------
+    info : dict
+        What Pillow found beside the pixels.
+    where : str
+        The file, for remarks.
     """
     profile = info.get("icc_profile")
     if profile:
-        converted = _through_profile(image, bytes(profile))
-        if converted is not None:
-            return converted, []
+        through = _through_profile(bytes(profile))
+        if through is not None:
+            return through, []
         message = (
             "the embedded colour profile does not fit the pixels or is damaged and was ignored: colours are "
             "taken as sRGB; export the artwork as sRGB if they look wrong"
         )
-        return image.convert("RGB"), [
-            Finding(code="artwork.profile", where=where, message=message)
-        ]
-    rgb = image.convert("RGB")
+        return _as_rgb, [Finding(code="artwork.profile", where=where, message=message)]
     if "srgb" in info or ("gamma" not in info and "chromaticity" not in info):
-        return rgb, []
-    return _through_gamma(rgb, info), []
+        return _as_rgb, []
+    return _through_gamma(info), []
+
+
+def _as_rgb(image: Image.Image) -> Image.Image:
+    return image if image.mode == "RGB" else image.convert("RGB")
 
 
 def coding_finding(coding: tuple[int, ...] | None, where: str) -> list[Finding]:
@@ -57,36 +65,38 @@ def coding_finding(coding: tuple[int, ...] | None, where: str) -> list[Finding]:
     return [Finding(code="artwork.profile", where=where, message=message)]
 
 
-def _through_profile(image: Image.Image, profile: bytes) -> Image.Image | None:
-    """Return the pixels in sRGB, or None where the profile cannot be applied."""
+def _through_profile(profile: bytes) -> Conversion | None:
+    """Return the conversion a profile asks for, or None where the profile cannot be applied."""
     try:
         source = ImageCms.ImageCmsProfile(io.BytesIO(profile))
         target = ImageCms.createProfile("sRGB")
-        space = source.profile.xcolor_space.strip()
-        if space == "GRAY":
-            image = image.convert("L")
-        elif space == "RGB":
-            image = image.convert("RGB")
-        else:
+        mode = {"GRAY": "L", "RGB": "RGB"}.get(source.profile.xcolor_space.strip())
+        if mode is None:
             return None
-        transform = ImageCms.buildTransform(source, target, image.mode, "RGB", _INTENT)
-        if image.mode == "RGB" and _changes_nothing(transform):
-            return image
-        return ImageCms.applyTransform(image, transform)
+        transform = ImageCms.buildTransform(source, target, mode, "RGB", _INTENT)
+        changes = not _changes_nothing(transform, mode)
     except (ImageCms.PyCMSError, OSError, ValueError, TypeError):
         return None
+    if mode == "RGB" and not changes:
+        return _as_rgb
+
+    def apply(image: Image.Image) -> Image.Image:
+        return transform.apply(image if image.mode == mode else image.convert(mode))
+
+    return apply
 
 
-def _changes_nothing(transform: ImageCms.ImageCmsTransform) -> bool:
+def _changes_nothing(transform: ImageCms.ImageCmsTransform, mode: str) -> bool:
     """Return whether a grid of colours comes back as it went in (the profile is sRGB itself)."""
     steps = np.linspace(0, 255, 9).round().astype(np.uint8)
     grid = np.stack(np.meshgrid(steps, steps, steps, indexing="ij"), axis=-1).reshape(27, 27, 3)
-    back = np.asarray(ImageCms.applyTransform(Image.fromarray(grid), transform))
-    return int(np.abs(back.astype(int) - grid).max()) <= 1
+    sent = Image.fromarray(grid).convert(mode)
+    back = np.asarray(ImageCms.applyTransform(sent, transform))
+    return int(np.abs(back.astype(int) - np.asarray(sent.convert("RGB"))).max()) <= 1
 
 
-def _through_gamma(image: Image.Image, info: dict[str, Any]) -> Image.Image:
-    from marquee.colour.spaces import srgb_encode
+def _through_gamma(info: dict[str, Any]) -> Conversion:
+    from marquee.colour.spaces import srgb_decode, srgb_encode
 
     gamma = float(info.get("gamma", _SRGB_GAMMA))
     if not 0.05 <= gamma <= 5:  # gAMA of 0 or absurd: nothing can be meant by it
@@ -94,21 +104,20 @@ def _through_gamma(image: Image.Image, info: dict[str, Any]) -> Image.Image:
     chromaticity = tuple(float(v) for v in info.get("chromaticity", _SRGB_CHROMATICITY))
     plain = abs(gamma - _SRGB_GAMMA) < 0.01
     if plain and np.allclose(chromaticity, _SRGB_CHROMATICITY, atol=0.005):
-        return image
-    from marquee.colour.spaces import srgb_decode
-
+        return _as_rgb
     level = np.arange(256) / 255
     linear = srgb_decode(level) if plain else level ** (1 / gamma)
     matrix = _primaries_matrix(chromaticity)
-    if matrix is None:
-        table = np.rint(srgb_encode(linear) * 255).astype(np.uint8)
-        return image.point(table.tolist() * 3)
-    pixels = np.asarray(image)
-    out = np.empty_like(pixels)
-    for row in range(0, len(pixels), 64):  # in strips, to keep the float copy small
-        light = np.clip(linear[pixels[row : row + 64]] @ matrix.T, 0, 1)
-        out[row : row + 64] = np.rint(srgb_encode(light) * 255)
-    return Image.fromarray(out)
+    table = np.rint(srgb_encode(linear) * 255).astype(np.uint8).tolist() * 3
+
+    def apply(image: Image.Image) -> Image.Image:
+        rgb = _as_rgb(image)
+        if matrix is None:
+            return rgb.point(table)
+        light = np.clip(linear[np.asarray(rgb)] @ matrix.T, 0, 1)
+        return Image.fromarray(np.rint(srgb_encode(light) * 255).astype(np.uint8))
+
+    return apply
 
 
 def _primaries_matrix(chromaticity: tuple[float, ...]) -> NDArray[np.float64] | None:

@@ -89,6 +89,15 @@ def test_png_whose_data_ends_early(tmp_path: Path, interlaced: bool) -> None:
     refuse(written(tmp_path, taller[:33] + lower[33:]), "bytes its size needs|damaged")
 
 
+@pytest.mark.parametrize("code", [0, 0x35])
+def test_png_whose_missing_rows_look_like_its_last(tmp_path: Path, code: int) -> None:
+    """Rows of one code all over: what is missing cannot be told from what is there by looking."""
+    taller = png(np.full((19, 8, 3), code, np.uint8))
+    assert read_artwork(written(tmp_path, taller), SETTINGS).srgb_8bit[-1, -1, -1] == code
+    lower = png(np.full((9, 8, 3), code, np.uint8))
+    refuse(written(tmp_path, taller[:33] + lower[33:]), "bytes its size needs")
+
+
 @pytest.mark.parametrize("kind", [b"tEXt", b"IDAT", b"IHDR", b"IEND"])
 def test_wrong_checksum_names_the_chunk(tmp_path: Path, kind: bytes) -> None:
     data = bytearray(png(PICTURE, extra=((b"tEXt", b"Comment\0hello"),)))
