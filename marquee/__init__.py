@@ -12,11 +12,11 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from marquee.errors import Finding, MarqueeError
     from marquee.outputs.plan_json import plan_json
-    from marquee.outputs.write import write
+    from marquee.outputs.write import plan_schema, write
     from marquee.plan import Plan, plan
 
 __version__ = "0.1.0"
-__all__ = ["Finding", "MarqueeError", "Plan", "plan", "plan_json", "write"]
+__all__ = ["Finding", "MarqueeError", "Plan", "plan", "plan_json", "plan_schema", "write"]
 
 # Fetched when first asked for, so that `import marquee` costs nothing.
 _HOMES = {
@@ -24,6 +24,7 @@ _HOMES = {
     "MarqueeError": "marquee.errors",
     "Plan": "marquee.plan",
     "plan_json": "marquee.outputs.plan_json",
+    "plan_schema": "marquee.outputs.write",
     "write": "marquee.outputs.write",
 }
 

@@ -14,6 +14,15 @@ if TYPE_CHECKING:
     from marquee.project import Project
 
 
+def _schema(context: click.Context, _option: click.Parameter, wanted: bool) -> None:
+    """Print the schema of plan.json, whatever else is asked for."""
+    if wanted and not context.resilient_parsing:
+        from marquee.outputs.write import schema_text
+
+        click.echo(schema_text(), nl=False)
+        context.exit()
+
+
 @click.command(
     epilog="Example: marquee plan sign.png --width 380mm --palette venue.toml --depth 40mm"
 )
@@ -27,6 +36,14 @@ if TYPE_CHECKING:
 @click.option("--out", metavar="DIR", help="Folder to write [<artwork name>-plan].")
 @options.json_option
 @click.option("--strict", is_flag=True, help="Exit with status 1 if there is a warning.")
+@click.option(
+    "--json-schema",
+    is_flag=True,
+    is_eager=True,
+    expose_value=False,
+    callback=_schema,
+    help="Print the JSON Schema of plan.json and stop.",
+)
 def plan(
     source: str,
     out: str | None,

@@ -1,9 +1,12 @@
-"""A finished plan as its folder, for programs that call marquee."""
+"""A finished plan as its folder, and the schema of its plan.json, for programs that call marquee."""
 
 from __future__ import annotations
 
+import json
 import os
+from importlib.resources import files
 from pathlib import Path
+from typing import Any
 
 from marquee.outputs.folder import check_folder, write_folder
 from marquee.outputs.plan_files import plan_files
@@ -29,3 +32,14 @@ def write(plan: Plan, folder: str | os.PathLike[str]) -> Path:
     check_folder(target)
     write_folder(target, plan_files(plan))
     return target
+
+
+def schema_text() -> str:
+    """Return the JSON Schema (draft 2020-12) of plan.json as published in the package."""
+    return files("marquee").joinpath("outputs/plan.schema.json").read_text(encoding="utf-8")
+
+
+def plan_schema() -> dict[str, Any]:
+    """Return the same, parsed."""
+    schema: dict[str, Any] = json.loads(schema_text())
+    return schema

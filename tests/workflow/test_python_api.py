@@ -112,7 +112,7 @@ def test_plan_can_be_called_whatever_was_imported_before(first: str) -> None:
 
 def test_every_flag_of_a_plan_is_a_keyword_and_the_other_way_round() -> None:
     flags = {parameter.name for parameter in plan_command.params} - {
-        "source", "sources", "out", "joint", "as_json", "strict", "watch", "cache", "help",
+        "source", "sources", "out", "joint", "as_json", "strict", "watch", "cache", "json_schema", "help",
     }  # fmt: skip
     assert set(PLACES) == set(get_type_hints(Settings)) == flags
 
