@@ -12,6 +12,15 @@ def printable(text: str) -> str:
     )
 
 
+# More of a value than this helps nobody find it.
+_LONGEST = 1000
+
+
+def _short(text: str) -> str:
+    shown = printable(text[: 2 * _LONGEST])
+    return shown if len(shown) <= _LONGEST else f"{shown[:_LONGEST]} …"
+
+
 class MarqueeError(Exception):
     """A problem of the user's input: one line on stderr, exit status 2.
 
@@ -26,7 +35,7 @@ class MarqueeError(Exception):
     """
 
     def __init__(self, where: str, what: str, mend: str) -> None:
-        self.where, self.what, self.mend = printable(where), printable(what), printable(mend)
+        self.where, self.what, self.mend = _short(where), _short(what), _short(mend)
         super().__init__(f"{self.where}: {self.what}; {self.mend}")
 
 

@@ -34,13 +34,12 @@ Format (TOML, schema 1)::
 
 from __future__ import annotations
 
-import stat
-import tomllib
 from pathlib import Path
 from typing import Any
 
 from marquee.errors import InputError, MarqueeError
 from marquee.tables.load import check_keys
+from marquee.tables.maker_file import read_toml
 from marquee.values import TargetColour
 
 _SCHEMA = 1
@@ -52,7 +51,6 @@ _NEED_WHITE = {
     "lab": 'add white = "D50" (print guides) or white = "D65"',
     "xyz": 'add white = "D50" or white = "D65", or its x,y',
 }
-_MOST_BYTES = 1_000_000
 _LONGEST_NAME = 80
 
 
@@ -71,7 +69,7 @@ def read_palette(path_text: str) -> tuple[TargetColour, ...]:
         a colour that cannot be read (naming the row).
     """
     where = path_text
-    table = _table(Path(path_text), where)
+    table = read_toml(Path(path_text), "palette file")
     check_keys(table, _FILE_KEYS, where)
     if table.get("schema") != _SCHEMA:
         raise InputError(
@@ -91,27 +89,6 @@ def read_palette(path_text: str) -> tuple[TargetColour, ...]:
             )
         targets[target.name.casefold()] = target
     return tuple(targets.values())
-
-
-def _table(path: Path, where: str) -> dict[str, Any]:
-    try:
-        status = path.stat()
-        if not stat.S_ISREG(status.st_mode):
-            raise InputError(where, "is not a file", "name a palette file (TOML)")
-        if status.st_size > _MOST_BYTES:
-            raise InputError(where, "is too large for a palette", "name a palette file (TOML)")
-        return tomllib.loads(path.read_bytes().decode("utf-8-sig"))
-    except FileNotFoundError:
-        raise InputError(where, "does not exist", "name a palette file (TOML)") from None
-    except UnicodeDecodeError as error:
-        raise InputError(where, f"byte {error.start} is not UTF-8", "save it as UTF-8") from None
-    except tomllib.TOMLDecodeError as error:
-        raise InputError(where, f"is not TOML ({error})", "correct that line") from None
-    except RecursionError:
-        raise InputError(where, "is nested too deeply", "name a palette file (TOML)") from None
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or f"{error}"
-        raise InputError(where, f"cannot be read ({reason})", "check the path") from None
 
 
 def _target(row: object, where: str) -> TargetColour:

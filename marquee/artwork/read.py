@@ -20,6 +20,7 @@ from marquee.artwork.samples import read_samples
 from marquee.artwork.tone import coding_finding
 from marquee.errors import Finding, InputError
 from marquee.project import ArtworkSettings
+from marquee.tables.maker_file import path_mend
 from marquee.values import Artwork, read_only
 
 _FORMATS = ("PNG", "JPEG", "TIFF", "WEBP")
@@ -103,7 +104,7 @@ def _file_bytes(path: Path, where: str, settings: ArtworkSettings) -> bytes:
             )
         return path.read_bytes()
     except FileNotFoundError:
-        raise InputError(where, "does not exist", "check the path") from None
+        raise InputError(where, "does not exist", path_mend(where, "check the path")) from None
     except (OSError, ValueError) as error:  # ValueError: a NUL byte in the name
         reason = getattr(error, "strerror", None) or f"{error}"
         raise InputError(where, f"cannot be read ({reason})", "check the path") from None

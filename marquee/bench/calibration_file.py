@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import math
-import tomllib
 from pathlib import Path
 from typing import Any, cast
 
@@ -19,6 +18,7 @@ from marquee.colour.part_file import CHANNELS
 from marquee.colour.response import response_table
 from marquee.errors import InputError, MarqueeError, printable
 from marquee.tables.load import check_keys
+from marquee.tables.maker_file import read_toml
 from marquee.values import Part
 
 _SCHEMA = 1
@@ -42,7 +42,6 @@ _KEYS = (
     "measured",
 )
 _MEASURED_KEYS = ("kind", "file", "sha256", "rows", "dates")
-_MOST_BYTES = 1_000_000
 # Beyond these no LED of the part's kind lies; a file that says so was edited or belongs to something else.
 _GAIN, _PEAK_NM, _EXPONENT, _FACTOR = (0.05, 20.0), (-24.0, 24.0), (0.3, 3.5), (0.0, 1e6)
 
@@ -122,7 +121,7 @@ def read_calibration(path_text: str) -> Calibration:
         Unreadable, not TOML, another schema, an unknown key (naming the nearest) or an impossible value.
     """
     where = path_text
-    raw = _table(Path(path_text), where)
+    raw = read_toml(Path(path_text), "calibration file")
     check_keys(raw, _KEYS, where)
     if raw.get("schema") != _SCHEMA:
         raise InputError(
@@ -313,24 +312,6 @@ class _Reader:
             )
             found.append(Used(kind=str(row.get("kind", "")), source=source))
         return tuple(found)
-
-
-def _table(path: Path, where: str) -> dict[str, Any]:
-    try:
-        if not path.is_file():
-            raise InputError(where, "does not exist or is no file", "name a calibration file")
-        if path.stat().st_size > _MOST_BYTES:
-            raise InputError(where, "is too large for a calibration", "name a calibration file")
-        return tomllib.loads(path.read_bytes().decode("utf-8-sig"))
-    except UnicodeDecodeError as error:
-        raise InputError(where, f"byte {error.start} is not UTF-8", "fit it again") from None
-    except tomllib.TOMLDecodeError as error:
-        raise InputError(where, f"is not TOML ({error})", "fit it again") from None
-    except RecursionError:
-        raise InputError(where, "is nested too deeply", "fit it again") from None
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or f"{error}"
-        raise InputError(where, f"cannot be read ({reason})", "check the path") from None
 
 
 def _channel_lines(

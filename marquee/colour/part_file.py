@@ -15,12 +15,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from marquee.errors import InputError, TableError, UnknownNameError
+from marquee.errors import TableError, UnknownNameError
 from marquee.tables.load import STATUSES, check_table, table_text
+from marquee.tables.maker_file import read_toml
 from marquee.values import Figure
 
 Rows = tuple[Figure, ...]
-_LARGEST_BYTES = 1_000_000
 _NAME = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*")
 _ROW_KEYS = ("value", "unit", "status", "source", "note")
 
@@ -112,7 +112,7 @@ def read_part_file(name: str, known: tuple[str, ...]) -> PartFile:
         A key, unit, value, status or source that cannot be used.
     """
     if name.endswith(".toml"):
-        return _parse(_read_own(Path(name)), name, known)
+        return _parse(read_toml(Path(name), "part file"), name, known)
     if name not in known:
         near = difflib.get_close_matches(name.lower(), known, n=3, cutoff=0.5) or known
         raise UnknownNameError(
@@ -122,32 +122,14 @@ def read_part_file(name: str, known: tuple[str, ...]) -> PartFile:
             if near is not known
             else f"choose from {', '.join(known)}, or give a part file",
         )
-    return _parse(packaged_text(name), f"parts/{name}.toml", known)
+    return _packaged(name, known)
 
 
-def _read_own(path: Path) -> str:
-    try:
-        if not path.is_file():
-            what = "is not a file" if path.exists() else "does not exist"
-            raise InputError(f"{path}", what, "give the path of a part file (.toml)")
-        if path.stat().st_size > _LARGEST_BYTES:
-            raise InputError(f"{path}", "is larger than 1 MB", "give a part file, not this")
-        return path.read_bytes().decode("utf-8-sig")
-    except OSError as error:
-        raise InputError(
-            f"{path}", f"cannot be read ({error.strerror})", "check the path"
-        ) from None
-    except ValueError as error:  # not UTF-8, or a null byte in the name
-        raise InputError(
-            f"{path!s}", f"cannot be read as UTF-8 text ({error})", "save it as UTF-8"
-        ) from None
+def _packaged(name: str, known: tuple[str, ...]) -> PartFile:
+    return _parse(tomllib.loads(packaged_text(name)), f"parts/{name}.toml", known)
 
 
-def _parse(text: str, where: str, known: tuple[str, ...]) -> PartFile:
-    try:
-        raw = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise InputError(where, f"is not TOML ({error})", "correct that line") from None
+def _parse(raw: dict[str, Any], where: str, known: tuple[str, ...]) -> PartFile:
     _check_keys(raw, where)
     if raw.get("schema", 1) != 1:
         raise TableError(where, f"schema = {raw['schema']!r}", "this version reads schema = 1")
@@ -185,7 +167,7 @@ def _base(raw: dict[str, Any], where: str, known: tuple[str, ...]) -> PartFile |
         raise UnknownNameError(
             f"{where} based_on", f"'{name}' is no packaged part", f"did you mean '{near[0]}'?"
         )
-    return _parse(packaged_text(name), f"parts/{name}.toml", known)
+    return _packaged(name, known)
 
 
 def _check_keys(raw: dict[str, Any], where: str) -> None:

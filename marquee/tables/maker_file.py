@@ -1,0 +1,72 @@
+"""One way to read a maker's TOML file: project, palette, part or calibration."""
+
+from __future__ import annotations
+
+import os
+import stat
+import tomllib
+from pathlib import Path
+from typing import Any
+
+from marquee.errors import InputError
+
+_MOST_BYTES = 1_000_000
+_ESCAPES = "in TOML text a backslash begins an escape: part folders with /"
+
+
+def read_toml(path: Path, kind: str) -> dict[str, Any]:
+    """Return the tables of a maker's file.
+
+    Parameters
+    ----------
+    path : Path
+        The file; only a regular one is opened, so that a pipe or device cannot hang us.
+    kind : str
+        What it should be, such as ``palette file``, for the message.
+
+    Raises
+    ------
+    InputError
+        Missing, not a file, larger than 1 MB, not UTF-8 (a byte order mark is fine) or not TOML.
+    """
+    where = f"{path}"
+    name_one = f"name a {kind} (.toml)"
+    try:
+        status = path.stat()
+        if not stat.S_ISREG(status.st_mode):
+            raise InputError(where, "is not a file", name_one)
+        if status.st_size > _MOST_BYTES:
+            raise InputError(where, f"is larger than 1 MB, too large for a {kind}", name_one)
+        return tomllib.loads(path.read_bytes().decode("utf-8-sig"))
+    except FileNotFoundError:
+        raise InputError(where, "does not exist", path_mend(where, name_one)) from None
+    except UnicodeDecodeError as error:
+        raise InputError(where, f"byte {error.start} is not UTF-8", "save it as UTF-8") from None
+    except tomllib.TOMLDecodeError as error:
+        raise InputError(where, f"is not TOML ({error})", _toml_mend(f"{error}")) from None
+    except RecursionError:
+        raise InputError(where, "is nested too deeply", name_one) from None
+    except (OSError, ValueError) as error:  # a NUL in the name, a number of 5,000 digits
+        reason = getattr(error, "strerror", None) or f"{error}"
+        raise InputError(where, f"cannot be read ({reason})", "check the path") from None
+
+
+def path_mend(name: str, otherwise: str) -> str:
+    r"""Return how to mend a path that leads nowhere, a path of another system being told.
+
+    Examples
+    --------
+    >>> path_mend("art\\sign.png", "check the path")
+    'this system parts folders with /: write art/sign.png'
+    """
+    if any(c in name for c in "\b\t\n\f\r"):  # "C:\temp" read as a tab
+        return _ESCAPES
+    if "\\" not in name or os.sep == "\\":
+        return otherwise
+    return f"this system parts folders with /: write {name.replace(chr(92), '/')}"
+
+
+def _toml_mend(problem: str) -> str:
+    if "hex value" in problem or "escaped" in problem.lower():
+        return _ESCAPES
+    return "correct that line"
