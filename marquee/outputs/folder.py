@@ -224,7 +224,8 @@ def _put(new: Path, place: Path) -> None:
                 done = old.still_at(place) and _replaced(new, place, asides)
             if done:
                 for aside in asides:
-                    shutil.rmtree(aside, ignore_errors=True)
+                    # Half removed it must not look like one that is to be put back.
+                    shutil.rmtree(aside.rename(f"{aside}.gone"), ignore_errors=True)
                 return
     raise OSError(errno.EBUSY, "other runs keep writing there")
 
