@@ -37,6 +37,10 @@ COMMANDS = {
         "marquee.cli.new",
         "Start a project: DIR/project.toml with every setting, its default and its reason.",
     ),
+    "compare": (
+        "marquee.cli.compare",
+        "Tell what changed between two plans: give the folders, or their plan.json files.",
+    ),
     "zones": (
         "marquee.cli.zones",
         "Show the zones of an artwork: what shares a colour, and what is too near what.",

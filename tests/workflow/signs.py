@@ -6,7 +6,7 @@ from pathlib import Path
 
 from PIL import Image, ImageDraw
 
-TEAL, AMBER, ROSE, BONE = "#18b8a8", "#ff9a1e", "#c2476b", "#f4ead0"
+TEAL, AMBER, ROSE = "#18b8a8", "#ff9a1e", "#c2476b"
 
 
 def two_squares(path: Path, left: str = TEAL, right: str = AMBER) -> Path:
@@ -15,17 +15,6 @@ def two_squares(path: Path, left: str = TEAL, right: str = AMBER) -> Path:
     pen = ImageDraw.Draw(image)
     pen.rectangle((20, 20, 99, 99), fill=left)
     pen.rectangle((116, 20, 215, 99), fill=right)
-    image.save(path)
-    return path
-
-
-def striped(path: Path) -> Path:
-    """Draw a square of one colour beside stripes too fine for walls."""
-    image = Image.new("RGB", (240, 120), "#000000")
-    pen = ImageDraw.Draw(image)
-    pen.rectangle((20, 20, 89, 99), fill=AMBER)
-    for k, x in enumerate(range(120, 216, 4)):
-        pen.rectangle((x, 20, x + 3, 99), fill=(TEAL, ROSE, BONE)[k % 3])
     image.save(path)
     return path
 

@@ -15,7 +15,7 @@ from jsonschema import Draft202012Validator
 import marquee
 from marquee.cli.app import run
 from marquee.demo import demo_folder
-from tests.workflow.signs import project, striped, two_squares
+from tests.workflow.signs import project, two_squares
 
 SCHEMA = json.loads(files("marquee").joinpath("outputs/plan.schema.json").read_text("utf-8"))
 
@@ -45,7 +45,6 @@ FITTED = "name,colour,r,g,b,date\nwhite,#ffffff,255,176,240,2026-03-01\nred,#d64
 
 def _signs(folder: Path) -> Iterator[tuple[str, marquee.Plan]]:
     two_squares(folder / "two.png")
-    striped(folder / "stripes.png")
     with demo_folder() as demo:
         yield "demo", marquee.plan(demo / "project.toml")
     lines = (
@@ -55,9 +54,9 @@ def _signs(folder: Path) -> Iterator[tuple[str, marquee.Plan]]:
     )
     yield "own wiring", marquee.plan(project(folder, "own.toml", "two.png", *lines))
     yield (
-        "mixed, RGBW board",
+        "RGBW board",
         marquee.plan(
-            folder / "stripes.png", width="120mm", part="sk6812-rgbw-nw", arrangement="board"
+            folder / "two.png", width="120mm", part="sk6812-rgbw-nw", arrangement="board"
         ),
     )
     (folder / "bench").mkdir()

@@ -1,0 +1,73 @@
+"""What changed between two plans, as a maker reads it and as JSON."""
+
+from __future__ import annotations
+
+import textwrap
+from typing import Any
+
+from marquee.errors import printable
+from marquee.outputs.compare_change import SUBJECTS, Change
+
+_LABEL, _WIDTH = 11, 100
+
+
+def compare_text(changes: tuple[Change, ...], names: tuple[str, str]) -> str:
+    """Return the changes one a line under their subjects, then what stayed the same."""
+    head = f"{names[0]} → {names[1]}"
+    if not changes:
+        return f"{head}: no difference; both plan the same sign\n"
+    lines = [f"{head}: {_count(len(changes), 'difference')}"]
+    for subject in SUBJECTS:
+        label = subject
+        for change in changes:
+            if change.subject == subject:
+                lines += textwrap.wrap(
+                    printable(_line(change)),
+                    _WIDTH,
+                    initial_indent=f"{label:<{_LABEL}}",
+                    subsequent_indent=" " * (_LABEL + 2),
+                    break_long_words=False,
+                    break_on_hyphens=False,
+                )
+                label = ""
+    told = {change.subject for change in changes}
+    same = [subject for subject in SUBJECTS if subject not in told]
+    if same:
+        lines.append(f"{'unchanged':<{_LABEL}}{', '.join(same)}")
+    return "\n".join(lines) + "\n"
+
+
+def _line(change: Change) -> str:
+    note = f" ({change.note})" if change.note else ""
+    if change.subject == "warnings":
+        if change.after is None:
+            return f"gone: {change.what}"
+        return f"{'new' if change.before is None else 'now'}: {change.what}: {change.after}"
+    if change.before is None:
+        return f"new: {change.what} {change.after}".rstrip() + note
+    if change.after is None:
+        return f"gone: {change.what} {change.before}".rstrip() + note
+    return f"{change.what} {change.before} → {change.after}{note}"
+
+
+def _count(number: int, word: str) -> str:
+    return f"1 {word}" if number == 1 else f"{number} {word}s"
+
+
+def compare_dict(changes: tuple[Change, ...], names: tuple[str, str]) -> dict[str, Any]:
+    """Return the changes for other programs; `exact` are the unrounded values, where there are any."""
+    return {
+        "before": names[0],
+        "after": names[1],
+        "changes": [
+            {
+                "subject": change.subject,
+                "what": change.what,
+                "before": change.before,
+                "after": change.after,
+                "note": change.note or None,
+                "exact": change.exact,
+            }
+            for change in changes
+        ],
+    }
