@@ -98,11 +98,18 @@ def main() -> None:
 
 def run(arguments: list[str]) -> int:
     """Return the exit status of one command line."""
+    output = sys.stdout
     try:
         result = program.main(arguments, prog_name="marquee", standalone_mode=False)
         flush_output()
     except Exception as error:  # noqa: BLE001 -- the one place where any error becomes a line
         return _failed(error)
+    except SystemExit:
+        if sys.stdout is output:
+            raise
+        return _failed(
+            BrokenPipeError()
+        )  # met by the command line's library, which wraps the stream
     except KeyboardInterrupt:
         return _say("stopped; nothing was written", Exit.INTERRUPTED)
     return int(result) if isinstance(result, int) else Exit.DONE

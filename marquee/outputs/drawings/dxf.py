@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import importlib
 import io
+import logging
+import os
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from marquee.outputs.drawings.drawing import Drawing, Label
 
@@ -18,6 +22,7 @@ _MILLIMETRES = 4
 
 def dxf_bytes(drawing: Drawing) -> bytes:
     """Return the DXF file; curves as polylines within a few micrometres."""
+    _library()
     with _undated():
         document = _document(drawing)
         stream = io.StringIO()
@@ -25,8 +30,29 @@ def dxf_bytes(drawing: Drawing) -> bytes:
     return stream.getvalue().encode(document.output_encoding, errors="dxfreplace")
 
 
+def _library() -> Any:  # noqa: ANN401 -- a module
+    """Import the library, whose list of the system's fonts no drawing of ours needs.
+
+    It says so where it cannot keep that list, and ends where a list was cut short by a run that was killed.
+    """
+    logging.getLogger("ezdxf").addHandler(logging.NullHandler())
+    try:
+        return importlib.import_module("ezdxf")
+    except (ValueError, LookupError, TypeError):
+        for name in [n for n in sys.modules if n.partition(".")[0] == "ezdxf"]:
+            del sys.modules[name]
+        before = os.environ.get("XDG_CACHE_HOME")
+        os.environ["XDG_CACHE_HOME"] = os.devnull
+        try:
+            return importlib.import_module("ezdxf")
+        finally:
+            del os.environ["XDG_CACHE_HOME"]
+            if before is not None:
+                os.environ["XDG_CACHE_HOME"] = before
+
+
 def _document(drawing: Drawing) -> Document:
-    import ezdxf
+    ezdxf = _library()
     from ezdxf.enums import TextEntityAlignment
 
     align = {
@@ -34,7 +60,7 @@ def _document(drawing: Drawing) -> Document:
         "middle": TextEntityAlignment.CENTER,
         "end": TextEntityAlignment.RIGHT,
     }
-    document = ezdxf.new("R2000")  # type: ignore[attr-defined]  # handed on without saying so
+    document: Document = ezdxf.new("R2000")
     document.header["$INSUNITS"] = _MILLIMETRES
     document.header["$MEASUREMENT"] = 1
     _add_layers(document, drawing)
