@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import difflib
-import tomllib
 from pathlib import Path
 from typing import Any, Literal, get_args
 
@@ -18,6 +17,7 @@ from marquee.project_base import Length as Length  # noqa: PLC0414 -- handed on
 from marquee.project_base import LengthOrZero as LengthOrZero  # noqa: PLC0414 -- handed on
 from marquee.project_base import Section as Section  # noqa: PLC0414 -- handed on
 from marquee.project_cut import CutSettings as CutSettings  # noqa: PLC0414 -- handed on
+from marquee.tables.maker_file import read_toml
 
 
 class ArtworkSettings(Section):
@@ -289,20 +289,7 @@ def read_project(path: Path, flags: dict[str, Any] | None = None) -> Project:
     InputError
         The file cannot be read, is not TOML, or does not validate.
     """
-    try:
-        raw = tomllib.loads(path.read_bytes().decode("utf-8-sig"))
-    except OSError as error:
-        raise InputError(
-            f"{path}", f"cannot be read ({error.strerror})", "check the path"
-        ) from None
-    except UnicodeDecodeError as error:
-        raise InputError(
-            f"{path}", f"byte {error.start} is not UTF-8", "save it as UTF-8"
-        ) from None
-    except tomllib.TOMLDecodeError as error:
-        raise InputError(
-            f"{path}", f"is not TOML ({error})", "see 'marquee new DIR' for a template"
-        ) from None
+    raw = read_toml(path, "project file")
     return make_project(merge(_beside(raw, path.parent), flags or {}), f"{path}")
 
 
@@ -354,11 +341,15 @@ def _problem(error: Any) -> tuple[str, str]:  # noqa: ANN401 -- pydantic's own l
     cause = error.get("ctx", {}).get("error")
     if isinstance(cause, MarqueeError):
         return f"{key}: {cause.what}", cause.mend
-    shown = error.get("input")
-    text = (
-        repr(shown) if isinstance(shown, str | int | float | bool) else f"a {type(shown).__name__}"
-    )
+    text = _shown(error.get("input"))
     return f"{key} = {text}: {error['msg'].lower()}", "correct that value"
+
+
+def _shown(value: object) -> str:
+    try:
+        return repr(value) if isinstance(value, str | int | float) else f"a {type(value).__name__}"
+    except ValueError:  # more digits than Python writes out
+        return "a number of thousands of digits"
 
 
 def _section_at(loc: list[str]) -> type[BaseModel]:
