@@ -121,6 +121,8 @@ def write_file(name: str, content: bytes) -> None:
 
 
 def _check_place(target: Path) -> None:
+    if "\0" in f"{target}":
+        raise OutputError(f"{target}", "is no name for a folder", "choose another --out")
     if not target.exists():
         if target.is_symlink():
             raise OutputError(f"{target}", "is a broken link", "remove it or choose another --out")
