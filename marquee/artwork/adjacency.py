@@ -2,22 +2,27 @@
 
 from __future__ import annotations
 
-from typing import TypeVar
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from marquee.artwork.mixed import nearest_owner
+from marquee.artwork.nearest import Nearest
 from marquee.values import Adjacency
 
-_GRID_PX = 1_500_000
 _SQUARE_PX = 32
 _MOST_COMPARED = 4_000_000
+# Distances on the nearest map are off by its grid and by its 5 × 5 steps (Borgefors, Computer Vision, Graphics
+# and Image Processing 34, 1986: 2 %); twice that is allowed for.
+_MAP_ERROR, _MAP_ERROR_PX = 1.04, 4.0
+_KEY = 1 << 16  # zone ids are int16
 
 
 def find_adjacent(
     zone_of_px: NDArray[np.int16],
-    cover: NDArray[np.float32] | None,
+    lit_8bit: NDArray[np.uint8],
+    nearest: Nearest,
+    zone_of: NDArray[np.int16],
     mm_per_px: float,
     wall_thickness_mm: float,
 ) -> tuple[Adjacency, ...]:
@@ -27,118 +32,135 @@ def find_adjacent(
     ----------
     zone_of_px : (height_px, width_px) int16
         Zone ids, -1 on the face.
-    cover : (height_px, width_px) float32 or None
-        Lit share of each pixel, for edges finer than a pixel.
+    lit_8bit : (height_px, width_px) uint8
+        Lit share of each pixel, 255 being all, for edges finer than a pixel.
+    nearest : Nearest
+        Of the apertures.
+    zone_of : (apertures + 1,) int16
+        Zone of each of the nearest map's apertures, -1 last.
     mm_per_px, wall_thickness_mm : float
         A gap below the wall's thickness counts as touching.
     """
-    step = max(1, int(np.sqrt(zone_of_px.size / _GRID_PX)))
-    grid = np.ascontiguousarray(zone_of_px[::step, ::step]).astype(np.int32)
-    nearest, _ = nearest_owner(grid, mm_per_px * step)
-    pairs = sorted(_neighbours(nearest))
-    outlines = {
-        zone: _outline(zone_of_px, cover, zone) for zone in sorted({z for p in pairs for z in p})
-    }
-    touching = _touching(zone_of_px)
+    reach = _least_across(nearest, zone_of)
+    if not reach:
+        return ()
+    outlines = _find_outlines(zone_of_px, lit_8bit)
     found = []
-    for i, j in pairs:
+    for i, j in sorted(reach):
         gap_mm = 0.0
-        if (i, j) not in touching:
-            gap_mm = _least_distance(outlines[i], outlines[j]) * mm_per_px
+        if (i, j) not in outlines.touching:
+            most = reach[i, j] / mm_per_px * _MAP_ERROR + _MAP_ERROR_PX * nearest.step
+            gap_mm = _least_distance(outlines.of(i), outlines.of(j), most) * mm_per_px
         found.append(Adjacency(zones=(i, j), gap_mm=gap_mm, touching=gap_mm < wall_thickness_mm))
     return tuple(found)
 
 
-def _neighbours(nearest: NDArray[np.int32]) -> set[tuple[int, int]]:
-    """Return the pairs of zones whose nearest-zone regions have a common border."""
-    pairs: set[tuple[int, int]] = set()
-    for a, b in ((nearest[:, :-1], nearest[:, 1:]), (nearest[:-1], nearest[1:])):
-        meet = a != b
-        low, high = np.minimum(a, b)[meet], np.maximum(a, b)[meet]
-        keys = np.unique(low.astype(np.int64) * 65536 + high)
-        pairs.update(divmod(key, 65536) for key in keys.tolist())
-    return pairs
+def _least_across(nearest: Nearest, zone_of: NDArray[np.int16]) -> dict[tuple[int, int], float]:
+    """Return the pairs of zones whose regions have a common border, and the least gap [mm] across it."""
+    a, b = (zone_of[v].astype(np.int64) for v in (nearest.first, nearest.second))
+    other = (a != b) & (a >= 0) & (b >= 0)
+    a, b, gap = a[other], b[other], nearest.gap_mm[other]
+    key = np.minimum(a, b) * _KEY + np.maximum(a, b)
+    order = np.argsort(key, kind="stable")
+    keys, starts = np.unique(key[order], return_index=True)
+    if not keys.size:
+        return {}
+    least = np.minimum.reduceat(gap[order], starts)
+    pairs = [divmod(k, _KEY) for k in keys.tolist()]
+    return dict(zip(pairs, least.tolist(), strict=True))
 
 
-def _touching(zone_of_px: NDArray[np.int16]) -> set[tuple[int, int]]:
-    """Return the pairs of zones with pixels side by side or corner to corner."""
-    pairs: set[tuple[int, int]] = set()
-    for a, b in (
-        (zone_of_px[:, :-1], zone_of_px[:, 1:]),
-        (zone_of_px[:-1], zone_of_px[1:]),
-        (zone_of_px[:-1, :-1], zone_of_px[1:, 1:]),
-        (zone_of_px[:-1, 1:], zone_of_px[1:, :-1]),
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Outlines:
+    """Points x, y [px] where zones' outlines cross between pixel centres, sorted by zone, and what touches."""
+
+    points: NDArray[np.float64]
+    zone: NDArray[np.int64]
+    touching: set[tuple[int, int]]
+
+    def of(self, zone: int) -> NDArray[np.float64]:
+        """Return one zone's points."""
+        low, high = np.searchsorted(self.zone, [zone, zone + 1])
+        return self.points[low:high]
+
+
+def _find_outlines(zone_of_px: NDArray[np.int16], lit_8bit: NDArray[np.uint8]) -> _Outlines:
+    touching: set[tuple[int, int]] = set()
+    points, zones = [], []
+    width = zone_of_px.shape[1]
+    ids, lit = zone_of_px.ravel(), lit_8bit.ravel()
+    for dy, dx, a, b in (
+        (0, 1, zone_of_px[:, :-1], zone_of_px[:, 1:]),
+        (1, 0, zone_of_px[:-1], zone_of_px[1:]),
+        (1, 1, zone_of_px[:-1, :-1], zone_of_px[1:, 1:]),
+        (1, -1, zone_of_px[:-1, 1:], zone_of_px[1:, :-1]),
     ):
-        place = np.flatnonzero(((a != b) & (np.minimum(a, b) >= 0)).ravel())
-        y, x = np.divmod(place, a.shape[1])
-        first, second = a[y, x].astype(np.int64), b[y, x].astype(np.int64)
-        keys = np.unique(np.minimum(first, second) * 65536 + np.maximum(first, second))
-        pairs.update(divmod(key, 65536) for key in keys.tolist())
-    return pairs
+        y, x = np.divmod(np.flatnonzero(a != b), a.shape[1])
+        x += int(dx < 0)
+        here = y * width + x
+        there = here + dy * width + dx
+        own, other = ids[here].astype(np.int64), ids[there].astype(np.int64)
+        both = (own >= 0) & (other >= 0)
+        keys = np.unique(np.minimum(own, other)[both] * _KEY + np.maximum(own, other)[both])
+        touching.update(divmod(k, _KEY) for k in keys.tolist())
+        if dy and dx:
+            continue  # corners touch, but outlines cross between pixels side by side
+        share = lit[here].astype(float) / 255, lit[there].astype(float) / 255
+        for zone, near, far, to_y, to_x, sign in (
+            (own, share[0], share[1], y, x, 1),
+            (other, share[1], share[0], y + dy, x + dx, -1),
+        ):
+            part = np.clip((near - 0.5) / np.maximum(near - far, 1e-3), 0, 1)
+            part = np.where(far >= 0.5, 0.5, part)  # another lit zone begins there
+            inside = zone >= 0
+            place = np.stack([to_x + sign * dx * part, to_y + sign * dy * part], axis=1)
+            points.append(place[inside])
+            zones.append(zone[inside])
+    zone = np.concatenate(zones)
+    order = np.argsort(zone, kind="stable")
+    return _Outlines(points=np.vstack(points)[order], zone=zone[order], touching=touching)
 
 
-def _least_distance(first: NDArray[np.float64], second: NDArray[np.float64]) -> float:
-    """Return the least distance [px] between two sets of points (n, 2).
+def _least_distance(first: NDArray[np.float64], second: NDArray[np.float64], most: float) -> float:
+    """Return the least distance [px] between two sets of points (n, 2), known to be at most `most`.
 
     Points are put into squares; only those of squares that may hold the least distance are compared.
     """
+    first, second = _within(first, second, most), _within(second, first, most)
     if not len(first) or not len(second):
         return 0.0
     size = _SQUARE_PX
     while True:
-        squares = [np.unique((p // size).astype(np.int64), axis=0) for p in (first, second)]
-        if len(squares[0]) * len(squares[1]) <= _MOST_COMPARED:
+        keys = [_square(p, size) for p in (first, second)]
+        names = [np.unique(k) for k in keys]
+        if len(names[0]) * len(names[1]) <= _MOST_COMPARED:
             break
         size *= 2
-    apart = np.abs(squares[0][:, None] - squares[1][None]).astype(float)
+    corners = [np.stack(np.divmod(n, 1 << 32), axis=1) for n in names]
+    apart = np.abs(corners[0][:, None] - corners[1][None]).astype(float)
     least = np.hypot(*np.moveaxis(np.maximum(apart - 1, 0) * size, -1, 0))
-    most = np.hypot(*np.moveaxis((apart + 1) * size, -1, 0)).min()
     best = np.inf
-    keys = [(p // size).astype(np.int64) @ np.array([1 << 32, 1]) for p in (first, second)]
-    names = [s @ np.array([1 << 32, 1]) for s in squares]
-    order = np.argsort(least, axis=None, kind="stable")
-    for place in order.tolist():
-        i, j = divmod(place, len(squares[1]))
-        if least[i, j] >= min(best, most):
+    places = np.flatnonzero(least <= most)
+    for place in places[np.argsort(least.ravel()[places], kind="stable")].tolist():
+        i, j = divmod(place, len(names[1]))
+        if least[i, j] >= best:
             break
         a, b = first[keys[0] == names[0][i]], second[keys[1] == names[1][j]]
         best = min(best, float(np.hypot(*np.moveaxis(a[:, None] - b[None], -1, 0)).min()))
     return best
 
 
-def _outline(
-    zone_of_px: NDArray[np.int16], cover: NDArray[np.float32] | None, zone: int
+def _within(
+    points: NDArray[np.float64], others: NDArray[np.float64], most: float
 ) -> NDArray[np.float64]:
-    """Return points x, y [px] where the zone's outline crosses between pixel centres."""
-    own = zone_of_px == zone
-    rows, columns = np.flatnonzero(own.any(axis=1)), np.flatnonzero(own.any(axis=0))
-    y0, y1 = max(rows[0] - 1, 0), rows[-1] + 2
-    x0, x1 = max(columns[0] - 1, 0), columns[-1] + 2
-    own = own[y0:y1, x0:x1]
-    lit = own.astype(np.float32) if cover is None else cover[y0:y1, x0:x1]
-    points = []
-    for dy, dx in ((0, 1), (0, -1), (1, 0), (-1, 0)):
-        inner = own & ~_shifted(own, dy, dx)
-        beyond = _shifted(lit, dy, dx)
-        y, x = np.nonzero(inner)
-        here, there = lit[y, x], beyond[y, x]
-        part = np.clip((here - 0.5) / np.maximum(here - there, 1e-3), 0, 1)
-        part = np.where(there >= 0.5, 0.5, part)  # another lit zone begins there
-        points.append(np.stack([x + x0 + dx * part, y + y0 + dy * part], axis=1))
-    return np.vstack(points).astype(float)
+    """Return the points that lie no farther than `most` outside the box round the others."""
+    if not len(others):
+        return points
+    low, high = others.min(axis=0) - most, others.max(axis=0) + most
+    return np.asarray(points[((points >= low) & (points <= high)).all(axis=1)], float)
 
 
-_Pixel = TypeVar("_Pixel", np.bool_, np.float32)
-
-
-def _shifted(array: NDArray[_Pixel], dy: int, dx: int) -> NDArray[_Pixel]:
-    """Return the array whose element is the neighbour at (dy, dx), 0 beyond the border."""
-    out = np.zeros_like(array)
-    height, width = array.shape
-    to_y, to_x = slice(max(-dy, 0), height - max(dy, 0)), slice(max(-dx, 0), width - max(dx, 0))
-    from_y, from_x = (
-        slice(max(dy, 0), height - max(-dy, 0)),
-        slice(max(dx, 0), width - max(-dx, 0)),
-    )
-    out[to_y, to_x] = array[from_y, from_x]
-    return out
+def _square(points: NDArray[np.float64], size: int) -> NDArray[np.int64]:
+    """Return one number for the square each point lies in."""
+    place = (points // size).astype(np.int64) + 1
+    return np.asarray(place[:, 0] * (1 << 32) + place[:, 1], np.int64)

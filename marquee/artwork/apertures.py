@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from marquee.artwork.edges import FACE
 from marquee.artwork.labels import Labels
+from marquee.artwork.runs import Runs, boxes, find_runs, first_px, whole_px
 from marquee.colour.difference import delta_e_2000
 from marquee.colour.spaces import srgb_8bit_to_lab_d65
 
@@ -44,8 +45,8 @@ class Cutouts:
 def find_apertures(labels: Labels, min_px: float) -> Cutouts:
     """Return the apertures of at least `min_px` pixels; parts meeting at a corner are one."""
     ids, own = _components(labels.label_of_px)
-    area = _areas(ids, labels, len(own))
-    area[0] = 0
+    runs = find_runs(ids)
+    area = _areas(ids, runs, labels, len(own))
     capped = 0
     limit = max(min_px, 1.0)
     if (area >= limit).sum() > MOST_APERTURES:
@@ -53,25 +54,25 @@ def find_apertures(labels: Labels, min_px: float) -> Cutouts:
         limit = float(np.sort(area)[-MOST_APERTURES])
     speck = area < limit
     if labels.noisy:
-        speck |= _coreless(ids, labels, len(own)) & (area < _LARGEST_FAULT * limit)
+        speck |= _coreless(ids, runs, labels, len(own)) & (area < _LARGEST_FAULT * limit)
         speck |= _tinted_blocks(ids, own, area, labels)
     speck[0] = False
-    ids, dust, dust_px = _absorb(ids, speck, area, limit)
-    keep = np.bincount(ids.ravel(), minlength=len(own)) > 0
-    keep[0] = False
-    table = np.zeros(len(own), np.int32)
-    first = _first_px(ids, len(own))
-    order = sorted(np.flatnonzero(keep).tolist(), key=lambda i: first[i])
-    table[order] = np.arange(1, len(order) + 1)
-    ids = table[ids]
-    area = _areas(ids, labels, len(order) + 1)
-    box, centre = _boxes(ids, len(order) + 1)
+    dust, dust_px = 0, 0.0
+    if speck.any():
+        ids, dust, dust_px = _absorb(ids, speck, area, limit)
+        runs = find_runs(ids)
+        area = _areas(ids, runs, labels, len(own))
+    keep = np.flatnonzero(whole_px(runs, len(own)))
+    order = keep[np.argsort(first_px(runs, len(own), ids.shape[1])[keep], kind="stable")]
+    table = np.full(len(own), -1, np.int32)
+    table[order] = np.arange(len(order))
+    box, centre = boxes(runs, len(own))
     return Cutouts(
-        of_px=ids - 1,
+        of_px=table[ids],
         label=own[order],
-        area_px=area[1:],
-        box=box[1:],
-        centre=centre[1:],
+        area_px=area[order],
+        box=box[order],
+        centre=centre[order],
         dust=dust,
         dust_px=dust_px,
         capped=capped,
@@ -96,13 +97,14 @@ def _components(
     return ids, np.array(own, np.int64)
 
 
-def _areas(ids: NDArray[np.int32], labels: Labels, count: int) -> NDArray[np.float64]:
+def _areas(ids: NDArray[np.int32], runs: Runs, labels: Labels, count: int) -> NDArray[np.float64]:
     """Return each component's area [px]: whole pixels, less what edge pixels lose to their other side."""
     flat = ids.ravel()
-    area = np.bincount(flat, minlength=count).astype(float)
+    area = whole_px(runs, count)
     area -= np.bincount(flat[labels.index], labels.lost, minlength=count)
     shared = labels.other >= 0
     area += np.bincount(flat[labels.other[shared]], labels.lost[shared], minlength=count)
+    area[0] = 0  # the face
     return area
 
 
@@ -113,8 +115,6 @@ def _absorb(
     limit: float,
 ) -> tuple[NDArray[np.int32], int, float]:
     """Return ids without specks: dust becomes face, specks on edges join what they touch."""
-    if not speck.any():
-        return ids, 0, 0.0
     height, width = ids.shape
     flat = ids.ravel().copy()
     todo = np.flatnonzero(speck[flat])
@@ -148,12 +148,10 @@ def _absorb(
     return flat.reshape(ids.shape), int(is_dust.sum()), float(area[is_dust].sum())
 
 
-def _coreless(ids: NDArray[np.int32], labels: Labels, count: int) -> NDArray[np.bool_]:
+def _coreless(ids: NDArray[np.int32], runs: Runs, labels: Labels, count: int) -> NDArray[np.bool_]:
     """Return components without one flat pixel of their own, which noise makes along edges."""
-    flat = ids.ravel()
-    whole = np.bincount(flat, minlength=count)
-    edge = np.bincount(flat[labels.index], minlength=count)
-    return np.asarray(whole == edge, bool)
+    edge = np.bincount(ids.ravel()[labels.index], minlength=count)
+    return np.asarray(whole_px(runs, count) == edge, bool)
 
 
 def _tinted_blocks(
@@ -172,27 +170,3 @@ def _tinted_blocks(
         near = delta_e_2000(lab[pairs[:, 0]], lab[pairs[:, 1]]) < _TINT_DELTA_E
         found[pairs[near].ravel()] = True
     return found & small
-
-
-def _first_px(ids: NDArray[np.int32], count: int) -> NDArray[np.int64]:
-    """Return each component's first pixel in reading order."""
-    flat = ids.ravel()
-    lit = np.flatnonzero(flat)
-    first = np.zeros(count, np.int64)
-    first[flat[lit[::-1]]] = lit[::-1]
-    return first
-
-
-def _boxes(ids: NDArray[np.int32], count: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Return boxes x0, y0, x1, y1 and centroids x, y [px], pixel edges counted from 0."""
-    low, high, total = (np.zeros((count, 2)) for _ in range(3))
-    for axis, picture in enumerate((ids.T, ids)):  # columns first, then rows
-        flat = np.ascontiguousarray(picture).ravel()
-        lit = np.flatnonzero(flat)
-        own, line = flat[lit], lit // picture.shape[1]
-        # Pixels come line by line: the last one written stays.
-        high[own, axis] = line + 1
-        low[own[::-1], axis] = line[::-1]
-        total[:, axis] = np.bincount(own, line, minlength=count)
-    number = np.maximum(np.bincount(ids.ravel(), minlength=count), 1)
-    return np.hstack([low, high]), total / number[:, None] + 0.5

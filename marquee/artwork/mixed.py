@@ -9,13 +9,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from marquee.artwork.apertures import Cutouts
+from marquee.artwork.nearest import Nearest
 
 # A band between two others of less than 1.5 walls' width has at least two thirds of it behind walls
 # (common practice, no source); room is counted from its middle, so half of that.
 _ROOM_WALLS = 0.75
 _FEWEST_BANDS = 3
-# Work is done on a coarser grid than this only where pixels are finer.
-_GRID_MM = 0.2
+_KEY = 1 << 32
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -28,7 +28,7 @@ class Interleaved:
 
 
 def find_interleaved(
-    cutouts: Cutouts, mm_per_px: float, wall_thickness_mm: float, first_ramp: int
+    cutouts: Cutouts, nearest: Nearest, wall_thickness_mm: float, first_ramp: int
 ) -> list[Interleaved]:
     """Return groups of apertures that walls of this thickness cannot part.
 
@@ -37,20 +37,18 @@ def find_interleaved(
     """
     if len(set(cutouts.label.tolist())) < 2:
         return []
-    step = max(1, int(_GRID_MM / mm_per_px))
-    grid_mm = mm_per_px * step
-    ids = np.ascontiguousarray(cutouts.of_px[::step, ::step])
-    nearest, off_mm = nearest_owner(ids, grid_mm)
-    pairs = _near_pairs(nearest, off_mm, wall_thickness_mm)
+    grid_mm, off_mm = nearest.grid_mm, nearest.off_mm
+    ids = np.ascontiguousarray(cutouts.of_px[:: nearest.step, :: nearest.step])
+    pairs = _near_pairs(nearest, wall_thickness_mm)
     pairs = pairs[cutouts.label[pairs[:, 0]] != cutouts.label[pairs[:, 1]]]
     if not len(pairs):
         return []
     involved = np.unique(pairs)
     limit_mm = _ROOM_WALLS * wall_thickness_mm
-    wide = _border_distance(cutouts.label[nearest]) * grid_mm >= limit_mm
+    wide = _border_distance(cutouts.label[nearest.owner]) * grid_mm >= limit_mm
     narrow = np.zeros(len(cutouts.label), bool)
     narrow[involved] = True
-    narrow[nearest[wide & (off_mm <= limit_mm)]] = False
+    narrow[nearest.owner[wide & (off_mm <= limit_mm)]] = False
     narrow &= cutouts.label <= first_ramp
     if not narrow.any():
         return []
@@ -63,32 +61,12 @@ def find_interleaved(
     return _groups(cutouts, pairs, narrow, radius, slim)
 
 
-def nearest_owner(
-    ids: NDArray[np.int32], mm_per_px: float
-) -> tuple[NDArray[np.int32], NDArray[np.float32]]:
-    """Return for every pixel the id (not -1) nearest to it and the distance [mm] to that."""
-    off = (ids < 0).astype(np.uint8)
-    distance, cells = cv2.distanceTransformWithLabels(
-        off, cv2.DIST_L2, cv2.DIST_MASK_5, labelType=cv2.DIST_LABEL_PIXEL
-    )
-    table = np.full(int(cells.max()) + 1, -1, np.int32)
-    lit = off == 0
-    table[cells[lit]] = ids[lit]
-    return table[cells], (distance * mm_per_px).astype(np.float32)
-
-
-def _near_pairs(
-    nearest: NDArray[np.int32], off_mm: NDArray[np.float32], gap_mm: float
-) -> NDArray[np.int64]:
+def _near_pairs(nearest: Nearest, gap_mm: float) -> NDArray[np.int64]:
     """Return pairs of ids less than a gap apart, each once, (n, 2)."""
-    found = []
-    for a, b, d_a, d_b in (
-        (nearest[:, :-1], nearest[:, 1:], off_mm[:, :-1], off_mm[:, 1:]),
-        (nearest[:-1], nearest[1:], off_mm[:-1], off_mm[1:]),
-    ):
-        meet = (a != b) & (d_a + d_b < gap_mm) & (a >= 0) & (b >= 0)
-        found.append(np.stack([np.minimum(a, b)[meet], np.maximum(a, b)[meet]], axis=1))
-    return np.unique(np.vstack(found), axis=0).astype(np.int64)
+    near = (nearest.gap_mm < gap_mm) & (nearest.first >= 0)
+    low, high = nearest.first[near].astype(np.int64), nearest.second[near].astype(np.int64)
+    keys = np.unique(low * _KEY + high)
+    return np.stack(np.divmod(keys, _KEY), axis=1)
 
 
 def _border_distance(parts: NDArray[np.generic]) -> NDArray[np.float32]:

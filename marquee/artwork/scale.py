@@ -82,6 +82,7 @@ def _shrunk(part: NDArray[np.uint8], rows: int, columns: int) -> NDArray[np.uint
 
 def full_size(
     cutouts: Cutouts,
+    zone_of_px: NDArray[np.int16],
     zone_of: NDArray[np.int16],
     labels: Labels,
     srgb_8bit: NDArray[np.uint8],
@@ -95,6 +96,8 @@ def full_size(
     ----------
     cutouts, labels
         Of the reduced picture.
+    zone_of_px : (rows, columns) int16
+        Zone ids of the reduced picture.
     zone_of : (apertures + 1,) int16
         Zone of each aperture, the last -1 for the face.
     srgb_8bit : (height_px, width_px, 3) uint8
@@ -102,16 +105,15 @@ def full_size(
     factor : int
     repeated : bool
     """
-    zones = np.asarray(zone_of[cutouts.of_px], np.int16)  # -1 reads the last entry, the face's
     if factor == 1:
-        return cutouts.of_px, zones
+        return cutouts.of_px, zone_of_px
     height, width = srgb_8bit.shape[:2]
-    size = (zones.shape[1] * factor, zones.shape[0] * factor)
+    size = (zone_of_px.shape[1] * factor, zone_of_px.shape[0] * factor)
     full, zone_full = (
         np.ascontiguousarray(
             cv2.resize(small, size, interpolation=cv2.INTER_NEAREST)[:height, :width]
         )
-        for small in (cutouts.of_px, zones)
+        for small in (cutouts.of_px, zone_of_px)
     )
     if not repeated:
         place, ids = _followed_edges(cutouts, labels, srgb_8bit, factor)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -13,6 +14,7 @@ from marquee.artwork.face import uses_alpha
 from marquee.artwork.labels import FIRST_RAMP, Labels, label_pixels
 from marquee.artwork.mixed import Interleaved, find_interleaved
 from marquee.artwork.names import free_name
+from marquee.artwork.nearest import find_nearest
 from marquee.artwork.overrides import Draft, apply_overrides
 from marquee.artwork.remarks import picture_remarks, zone_remarks
 from marquee.artwork.scale import full_size, reduce_picture, work_factor
@@ -61,16 +63,20 @@ def find_zones(
     cutouts = find_apertures(labels, min_px)
     if not len(cutouts.label):
         raise _nothing_lit(labels)
-    mixed = find_interleaved(cutouts, mm, wall_thickness_mm, len(labels.rgb) - 1)
+    nearest = find_nearest(cutouts.of_px, mm)
+    mixed = find_interleaved(cutouts, nearest, wall_thickness_mm, len(labels.rgb) - 1)
     targets, colour_findings, index = _targets(labels, cutouts, palette, mm)
-    cutouts, colour_of, drafts = _draft(labels, cutouts, mixed, index, wall_thickness_mm)
+    cutouts, joined, colour_of, drafts = _draft(labels, cutouts, mixed, index, wall_thickness_mm)
     _name(drafts, targets)
     changed = apply_overrides(drafts, cutouts, colour_of, list(targets), settings.override, mm)
     zones, apertures, zone_of = _freeze(drafts, cutouts, colour_of, mm)
-    cover = _cover(labels)
-    adjacent = find_adjacent(zone_of[cutouts.of_px], cover, mm, wall_thickness_mm)
+    lit = _lit(labels)
+    zone_of_px = np.asarray(
+        zone_of[cutouts.of_px], np.int16
+    )  # -1 reads the last entry, the face's
+    adjacent = find_adjacent(zone_of_px, lit, nearest, zone_of[joined], mm, wall_thickness_mm)
     aperture_of_px, zone_of_px = full_size(
-        cutouts, zone_of, labels, full, factor, repeated=repeated
+        cutouts, zone_of_px, zone_of, labels, full, factor, repeated=repeated
     )
     return ZoneMap(
         zone_of_px=read_only(zone_of_px),
@@ -88,20 +94,16 @@ def find_zones(
             *zone_remarks(zones, adjacent),
         ),
         # A picture that repeats hard pixels has its edges on theirs, which the full labels keep.
-        lit_8bit=None if repeated and not _shares(cover) else _as_8bit(cover),
+        lit_8bit=None if repeated and not _shares(lit) else read_only(lit),
         lit_mm_per_px=mm,
     )
 
 
-def _shares(cover: NDArray[np.float32]) -> bool:
+def _shares(lit_8bit: NDArray[np.uint8]) -> bool:
     """Return whether edges were drawn with shared pixels."""
-    shared = np.count_nonzero((cover > 0.02) & (cover < 0.98))
-    lit = cover > 0.5
+    shared = np.count_nonzero((lit_8bit > 5) & (lit_8bit < 250))
+    lit = lit_8bit > 127
     return bool(shared > 0.3 * np.count_nonzero(lit[:, 1:] != lit[:, :-1]))
-
-
-def _as_8bit(cover: NDArray[np.float32]) -> NDArray[np.uint8]:
-    return np.asarray(read_only(np.rint(cover * np.float32(255)).astype(np.uint8)), np.uint8)
 
 
 def _opaque_picture(
@@ -153,8 +155,8 @@ def _draft(
     mixed: list[Interleaved],
     index: dict[int, int],
     wall_mm: float,
-) -> tuple[Cutouts, NDArray[np.int64], list[Draft]]:
-    """Return apertures with mixed ones joined, their colour index (-1 mixed), and the zones they form."""
+) -> tuple[Cutouts, NDArray[np.int64], NDArray[np.int64], list[Draft]]:
+    """Return apertures with mixed ones joined, what became of each, colours (-1 mixed), and the zones they form."""
     number = np.array([index[k] for k in cutouts.label.tolist()])
     key = number.copy()  # apertures of one key form one zone
     drafts: dict[int, Draft] = {}
@@ -164,7 +166,7 @@ def _draft(
             f"{len(group.colours)} colours in {group.width_mm:.2g} mm stripes, wall {wall_mm:g} mm"
         )
         drafts[-2 - i] = _mixed(sorted(index[c] for c in group.colours), reason)
-    cutouts, key = _join(cutouts, key)
+    cutouts, key, joined = _join(cutouts, key)
     colour_of = np.where(key < 0, -1, key)
     for a, k in enumerate(key.tolist()):
         if k not in drafts:
@@ -180,7 +182,7 @@ def _draft(
             drafts[k] = new
             colour_of[new.apertures] = -1
     ordered = sorted(drafts.values(), key=lambda d: d.apertures[0])
-    return cutouts, colour_of, ordered
+    return cutouts, joined, colour_of, ordered
 
 
 def _mixed(colours: list[int], reason: str) -> Draft:
@@ -193,10 +195,12 @@ def _hex(rgb: NDArray[np.float64]) -> str:
     return "#" + "".join(f"{round(float(c)):02x}" for c in rgb)
 
 
-def _join(cutouts: Cutouts, key: NDArray[np.int64]) -> tuple[Cutouts, NDArray[np.int64]]:
-    """Return the apertures with touching ones of one mixed group made one."""
+def _join(
+    cutouts: Cutouts, key: NDArray[np.int64]
+) -> tuple[Cutouts, NDArray[np.int64], NDArray[np.int64]]:
+    """Return the apertures with touching ones of one mixed group made one, their keys, and what became of each."""
     if not (key < 0).any():
-        return cutouts, key
+        return cutouts, key, np.arange(len(key))
     group = np.arange(len(key))
     ids = cutouts.of_px
     for a, b in (
@@ -238,7 +242,7 @@ def _join(cutouts: Cutouts, key: NDArray[np.int64]) -> tuple[Cutouts, NDArray[np
         dust_px=cutouts.dust_px,
         capped=cutouts.capped,
     )
-    return joined, key[heads]
+    return joined, key[heads], np.asarray(new, np.int64)
 
 
 def _name(drafts: list[Draft], targets: tuple[TargetColour, ...]) -> None:
@@ -292,14 +296,15 @@ def _bbox(boxes: NDArray[np.float64], mm: float) -> BBox:
     return float(low[0]), float(low[1]), float(high[0]), float(high[1])
 
 
-def _cover(labels: Labels) -> NDArray[np.float32]:
-    """Return the lit share of every pixel."""
-    cover: NDArray[np.float32] = (labels.label_of_px != FACE).astype(np.float32)
-    flat = cover.ravel()
+def _lit(labels: Labels) -> NDArray[np.uint8]:
+    """Return the lit share of every pixel, 255 being all of it."""
+    lit = cv2.compare(labels.label_of_px, FACE, cv2.CMP_NE)
+    flat = lit.ravel()
     own_lit = flat[labels.index] > 0
     other_lit = np.where(labels.other >= 0, flat[np.maximum(labels.other, 0)] > 0, False)
-    lost = labels.lost.astype(np.float32)
-    flat[labels.index] = np.where(
-        own_lit & ~other_lit, 1 - lost, np.where(~own_lit & other_lit, lost, own_lit)
+    lost = labels.lost * 255
+    share = np.where(
+        own_lit & ~other_lit, 255 - lost, np.where(~own_lit & other_lit, lost, 255.0 * own_lit)
     )
-    return cover
+    flat[labels.index] = np.rint(share).astype(np.uint8)
+    return np.asarray(lit, np.uint8)
