@@ -9,7 +9,7 @@ from marquee.box.expansion import cut_labels
 from marquee.box.ground import Ground, Labels
 
 # Pixels of the coarse grid the walls' course is chosen on: two zones are one cut, more are many.
-_TWO_ZONES_PX, _MORE_ZONES_PX, _LEAST_PX = 12_000, 36_000, 2_500
+_TWO_ZONES_PX, _MORE_ZONES_PX, _LEAST_PX = 48_000, 36_000, 2_500
 # More zones than this are only smoothed: each would need cuts of its own.
 _MOST_CUT_ZONES = 40
 _MOST_ROUNDS = 12
@@ -53,9 +53,13 @@ def _coarse(ground: Ground, shrink: int) -> tuple[Labels, Labels]:
     nearest = np.pad(ground.nearest, pad, mode="edge")
     middle = shrink // 2
     blocks = land.reshape(land.shape[0] // shrink, shrink, land.shape[1] // shrink, shrink)
-    any_land = blocks.max(axis=(1, 3))
+    # As much land as there is: more would make rings round small apertures dearer than they are.
+    mostly = (blocks >= 0).mean(axis=(1, 3)) >= 0.5
     centre = land[middle::shrink, middle::shrink]
-    return np.where(centre >= 0, centre, any_land), nearest[middle::shrink, middle::shrink]
+    any_land = np.where(mostly, blocks.max(axis=(1, 3)), -1)
+    return np.where(mostly & (centre >= 0), centre, any_land), nearest[
+        middle::shrink, middle::shrink
+    ]
 
 
 def _flow(labels: Labels, land: Labels, sigma: float, rounds: int = _MOST_ROUNDS) -> Labels:
