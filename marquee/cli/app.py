@@ -92,6 +92,9 @@ def program() -> None:
 
 def main() -> None:
     """Run the command line and exit with its status; never show a traceback unless MARQUEE_TRACE is set."""
+    # On matrices as small as ours the library's threads double the processor time and gain nothing (measured), and a
+    # process with one thread may share its work out to copies of itself.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     prepare_streams()
     sys.exit(run(sys.argv[1:]))
 

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import partial
+
 from marquee.outputs.board_files import board_files
 from marquee.outputs.constants_json import constants_json_text
 from marquee.outputs.constants_py import constants_py_text
@@ -16,12 +19,15 @@ from marquee.outputs.pictures.light import light_picture
 from marquee.outputs.pictures.lit import lit_picture
 from marquee.outputs.pictures.overview import overview_picture
 from marquee.outputs.pictures.voltage import voltage_picture
-from marquee.outputs.pictures.wiring import wiring_picture, wiring_svg
+from marquee.outputs.pictures.wiring import wiring_files
 from marquee.outputs.pictures.zones import zones_picture
 from marquee.outputs.plan_json import plan_json
 from marquee.outputs.power_text import plan_power_text
 from marquee.outputs.summary import summary_text
+from marquee.parallel import run_all
 from marquee.plan import Plan
+
+Files = dict[str, bytes]
 
 # File → what makes it. Order is the order in which the maker will want them.
 _TEXTS = {
@@ -32,7 +38,6 @@ _TEXTS = {
     "marquee_constants.json": constants_json_text,
     "power.txt": plan_power_text,
     "parts.csv": parts_csv,
-    "wiring.svg": wiring_svg,
 }
 _PICTURES = {
     "overview.png": overview_picture,
@@ -43,13 +48,38 @@ _PICTURES = {
     "light.png": light_picture,
     "bleed.png": bleed_picture,
     "chromaticity.png": chromaticity_picture,
-    "wiring.png": wiring_picture,
     "voltage.png": voltage_picture,
 }
 
 
-def plan_files(plan: Plan) -> dict[str, bytes]:
-    """Return file name → content of everything a plan writes."""
-    texts = {name: make(plan).encode("utf-8") for name, make in _TEXTS.items()}
-    pictures = {name: make(plan) for name, make in _PICTURES.items()}
-    return texts | pictures | drawing_files(plan) | board_files(plan)
+def plan_files(plan: Plan, workers: int | None = None) -> dict[str, bytes]:
+    """Return file name → content of everything a plan writes.
+
+    Parameters
+    ----------
+    plan : Plan
+        The finished plan.
+    workers : int, optional
+        Processes that share the work, where that is safe; the files are the same whatever their number.
+    """
+    # The longest first, the many short ones last: then all processes end at about the same time.
+    makers: tuple[Callable[[Plan], Files], ...] = (
+        drawing_files,
+        *(partial(_text, name) for name in _TEXTS),
+        wiring_files,
+        *(partial(_picture, name) for name in _PICTURES),
+        board_files,
+    )
+    made = run_all([partial(make, plan) for make in makers], workers)
+    files = {name: content for part in made for name, content in part.items()}
+    named = [*_TEXTS, "wiring.svg", *_PICTURES]
+    named.insert(named.index("voltage.png"), "wiring.png")
+    return {name: files.pop(name) for name in named} | files
+
+
+def _text(name: str, plan: Plan) -> Files:
+    return {name: _TEXTS[name](plan).encode("utf-8")}
+
+
+def _picture(name: str, plan: Plan) -> Files:
+    return {name: _PICTURES[name](plan)}

@@ -13,7 +13,7 @@ ROOT = Path(marquee.__file__).parent
 # Low to high: a module may import from its own level and from levels before it.
 ORDER = (
     ("errors",),
-    ("units",),
+    ("units", "parallel"),
     ("values_part", "values_power"),
     ("values",),
     ("values_cut", "values_light"),

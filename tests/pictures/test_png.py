@@ -17,7 +17,7 @@ def test_other_programs_read_back_the_very_pixels(size: tuple[int, int]) -> None
     with Image.open(io.BytesIO(content)) as image:
         assert image.mode == "RGB"
         assert np.array_equal(np.asarray(image), pixels)
-    bgr = cv2.imdecode(np.frombuffer(content, np.uint8), cv2.IMREAD_UNCHANGED)
+    bgr = np.asarray(cv2.imdecode(np.frombuffer(content, np.uint8), cv2.IMREAD_UNCHANGED))
     assert np.array_equal(bgr[..., ::-1], pixels)
 
 

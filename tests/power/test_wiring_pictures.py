@@ -20,8 +20,7 @@ from marquee.outputs.pictures.wiring import (
     PLUS,
     draw_wiring,
     feed_place,
-    wiring_picture,
-    wiring_svg,
+    wiring_files,
 )
 from marquee.outputs.pictures.wrap import wrap
 from marquee.plan import Plan
@@ -38,6 +37,10 @@ def _plan(shape: str = "wide", **settings_kw: object) -> Plan:
     plan = synthetic_plan(size_mm=SHAPES[shape])
     settings = PowerSettings.model_validate(settings_kw)
     return replace(plan, power=plan_power(plan.chain, make_part(), plan.drive, settings, plan.box))
+
+
+def _svg(plan: Plan) -> str:
+    return wiring_files(plan)["wiring.svg"].decode("utf-8")
 
 
 @pytest.mark.parametrize("shape", SHAPES)
@@ -116,7 +119,7 @@ def test_voltage_line_passes_through_the_lowest_led_at_its_height() -> None:
 def test_svg_carries_the_same_words_and_marks_as_the_picture() -> None:
     # Read back by the standard library's XML parser; counts compared with the plan.
     plan = _plan("large")
-    root = ET.fromstring(wiring_svg(plan))  # noqa: S314 -- our own text
+    root = ET.fromstring(_svg(plan))  # noqa: S314 -- our own text
     words = [element.text for element in root.iter(SVG + "text")]
     assert words == [box.text for box in draw_wiring(plan).texts]
     red = [
@@ -124,13 +127,13 @@ def test_svg_carries_the_same_words_and_marks_as_the_picture() -> None:
     ]
     assert len(red) >= 2 * len(plan.power.feeds)
     assert len(list(root.iter(SVG + "image"))) == 2
-    assert wiring_svg(plan) == wiring_svg(plan)
+    assert _svg(plan) == _svg(plan)
 
 
 def test_svg_of_a_hostile_file_name_is_still_well_formed() -> None:
     plan = _plan("wide")
     artwork = replace(plan.artwork, file='<script>&"\x1b]8;;x\x07.png')
-    root = ET.fromstring(wiring_svg(replace(plan, artwork=artwork)))  # noqa: S314 -- our own text
+    root = ET.fromstring(_svg(replace(plan, artwork=artwork)))  # noqa: S314 -- our own text
     assert not list(root.iter(SVG + "script"))
     assert any("<script>&" in (element.text or "") for element in root.iter(SVG + "text"))
 
@@ -140,10 +143,13 @@ def test_svg_of_a_hostile_file_name_is_still_well_formed() -> None:
 def test_svg_drawn_by_another_program_looks_like_the_picture(tmp_path: Path) -> None:
     plan = _plan("wide")
     source = tmp_path / "wiring.svg"
-    source.write_text(wiring_svg(plan), encoding="utf-8")
+    source.write_text(_svg(plan), encoding="utf-8")
     target = tmp_path / "wiring.png"
     subprocess.run(["rsvg-convert", "-o", str(target), str(source)], check=True, timeout=60)
-    with Image.open(target) as drawn, Image.open(io.BytesIO(wiring_picture(plan))) as ours:
+    with (
+        Image.open(target) as drawn,
+        Image.open(io.BytesIO(wiring_files(plan)["wiring.png"])) as ours,
+    ):
         assert drawn.size == ours.size
         one, two = (np.asarray(i.convert("RGB").reduce(4), dtype=float) for i in (drawn, ours))
     # Same shapes; line widths and letters are smoothed differently. Found 2.9 of 255 on average, and 28
@@ -163,7 +169,7 @@ def test_chart_shows_limit_floor_and_lowest_led() -> None:
 
 def test_pictures_are_the_same_bytes_twice_and_1200_wide() -> None:
     plan = _plan("wide")
-    for draw in (wiring_picture, voltage_picture):
+    for draw in (lambda p: wiring_files(p)["wiring.png"], voltage_picture):
         one, two = draw(plan), draw(plan)
         assert one == two
         with Image.open(io.BytesIO(one)) as image:

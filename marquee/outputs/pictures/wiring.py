@@ -33,18 +33,14 @@ _NAME_ROW_PX = 40
 _LINE_PX = 19
 
 
-def wiring_picture(plan: Plan) -> bytes:
-    """Return the PNG: injection points FRONT VIEW and BACK VIEW, supply, fuses, feeds, data, cautions."""
-    return draw_wiring(plan).png()
-
-
-def wiring_svg(plan: Plan) -> str:
-    """Return the same sheet as SVG, for print."""
-    return _filled(plan, SvgSheet).svg()
+def wiring_files(plan: Plan) -> dict[str, bytes]:
+    """Return wiring.png and wiring.svg, for print: injection points FRONT VIEW and BACK VIEW, supply, fuses, feeds, cautions."""
+    sheet = _filled(plan, SvgSheet)
+    return {"wiring.png": sheet.png(), "wiring.svg": sheet.svg().encode("utf-8")}
 
 
 def draw_wiring(plan: Plan) -> Sheet:
-    """Return the sheet of `wiring_picture`."""
+    """Return the sheet of `wiring_files`, which it draws in pixels and as SVG at once."""
     return _filled(plan, Sheet)
 
 
