@@ -21,7 +21,7 @@ from marquee.errors import InputError, printable
 # A remark, but not a row that begins with a colour such as #18b8a8.
 _REMARK = re.compile(r"\s*#(?![0-9a-fA-F]{3,8}\s*[,;])")
 _MOST_BYTES = 1_000_000
-_MOST_NAMED = 6
+_MOST_NAMED, _MOST_GATHERED = 6, 200
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,8 +57,10 @@ class Problems:
     found: list[tuple[str, str, str]] = field(default_factory=list)
 
     def add(self, place: str, what: str, mend: str) -> None:
-        """Note one problem of one row."""
+        """Note one problem of one row; a file with very many is given up on."""
         self.found.append((place, what, mend))
+        if len(self.found) >= _MOST_GATHERED:
+            self.raise_any()
 
     def raise_any(self) -> None:
         """Raise all that was noted as one error.

@@ -10,6 +10,8 @@ import click
 from marquee.cli import options
 from marquee.cli.source import project_from
 
+_MOST_BYTES = 1_000_000
+
 
 @click.command(epilog="Example: marquee header project.toml --check sketch/marquee_constants.h")
 @click.argument("source", metavar="[ARTWORK|PROJECT.toml]", required=False)
@@ -72,8 +74,11 @@ def _read(path: Path) -> str:
     from marquee.errors import InputError
 
     try:
-        return path.read_text(encoding="utf-8", errors="replace")
-    except OSError as error:
-        raise InputError(
-            f"{path}", f"cannot be read ({error.strerror})", "check the path"
-        ) from None
+        if path.exists() and not path.is_file():
+            raise InputError(f"{path}", "is not a file", "give marquee_constants.h")
+        if path.stat().st_size > _MOST_BYTES:
+            raise InputError(f"{path}", "is larger than 1 MB", "give marquee_constants.h")
+        return path.read_text(encoding="utf-8-sig", errors="replace")
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or f"{error}"
+        raise InputError(f"{path}", f"cannot be read ({reason})", "check the path") from None

@@ -20,7 +20,8 @@ from marquee.outputs.header_values import (
 from marquee.outputs.names import unique_identifiers
 from marquee.plan import Plan
 
-_COMMENT = re.compile(r"/\*.*?\*/|//[^\n]*", re.DOTALL)
+# An unclosed comment reaches to the end: looking for its close again from every start would take ages.
+_COMMENT = re.compile(r"/\*.*?(?:\*/|\Z)|//[^\n]*", re.DOTALL)
 _GUARD = re.compile(r"^#ifndef +([A-Z][A-Z0-9_]*)_CONSTANTS_H *$", re.MULTILINE)
 _INTEGER = re.compile(r"(0[xX][0-9A-Fa-f]+|[0-9]+)[uUlL]*")
 
@@ -66,7 +67,7 @@ def read_header(text: str, where: str = "header") -> ReadHeader:
         raise InputError(where, "is not a constants header of marquee", "give marquee_constants.h")
     try:
         return _Reader(code, guard[1]).read()
-    except (KeyError, ValueError, IndexError) as error:
+    except (KeyError, ValueError, IndexError, RecursionError) as error:
         what = f"{error}".strip("'\"")
         raise InputError(
             where, f"cannot be read as a header ({what})", "make it again from the plan"
@@ -82,7 +83,7 @@ class _Reader:
         pattern = rf"^ *#define +{prefix}_(\w+) +(\S+) *$"
         for name, value in re.findall(pattern, code, re.MULTILINE):
             self.defines.setdefault(name, value)
-        table = rf"static const \w+\s+{prefix}_(\w+)\[\]\S* {prefix}_FLASH {prefix}_UNUSED = \{{([^;]*)\}};"
+        table = rf"static const \w+\s+{prefix}_(\w+)\[\]\S* {prefix}_FLASH {prefix}_UNUSED = \{{([^;=]*)\}};"
         self.tables: Mapping[str, str] = dict(re.findall(table, code))
 
     def number(self, name: str) -> int:

@@ -11,6 +11,8 @@ from typing import Any
 from marquee.errors import InputError
 
 _MOST_BYTES = 1_000_000
+# A response table of 256 pairs on one line is 4,000 characters with 256 dots.
+_LONGEST_LINE, _MOST_DOTS = 20_000, 2_000
 _ESCAPES = "in TOML text a backslash begins an escape: part folders with /"
 
 
@@ -37,7 +39,9 @@ def read_toml(path: Path, kind: str) -> dict[str, Any]:
             raise InputError(where, "is not a file", name_one)
         if status.st_size > _MOST_BYTES:
             raise InputError(where, f"is larger than 1 MB, too large for a {kind}", name_one)
-        return tomllib.loads(path.read_bytes().decode("utf-8-sig"))
+        text = path.read_bytes().decode("utf-8-sig")
+        _refuse_endless(text, where)
+        return tomllib.loads(text)
     except FileNotFoundError:
         raise InputError(where, "does not exist", path_mend(where, name_one)) from None
     except UnicodeDecodeError as error:
@@ -49,6 +53,17 @@ def read_toml(path: Path, kind: str) -> dict[str, Any]:
     except (OSError, ValueError) as error:  # a NUL in the name, a number of 5,000 digits
         reason = getattr(error, "strerror", None) or f"{error}"
         raise InputError(where, f"cannot be read ({reason})", "check the path") from None
+
+
+def _refuse_endless(text: str, where: str) -> None:
+    """Refuse a line no person writes: the reader's time grows with the square of a key's dots."""
+    for number, line in enumerate(text.splitlines(), 1):
+        if len(line) > _LONGEST_LINE or line.count(".") > _MOST_DOTS:
+            raise InputError(
+                where,
+                f"line {number} is endless ({len(line)} characters)",
+                "break it into several",
+            )
 
 
 def path_mend(name: str, otherwise: str) -> str:
