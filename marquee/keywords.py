@@ -30,6 +30,7 @@ PLACES = {
     "part": ("leds", "part"),
     "pitch": ("leds", "pitch"),
     "arrangement": ("leds", "arrangement"),
+    "half_angle": ("leds", "half_angle_deg"),
     "white": ("colour", "white"),
     "policy": ("colour", "policy"),
     "brightness": ("colour", "brightness"),
@@ -69,6 +70,7 @@ class Settings(TypedDict, total=False):
     part: Name
     pitch: str
     arrangement: str
+    half_angle: float
     white: str
     policy: str
     brightness: Share

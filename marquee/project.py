@@ -114,6 +114,13 @@ class LedSettings(Section):
     arrangement: Literal["strip", "board"] = Field(
         default="strip", description="rows of strip, or free places on a board of your own"
     )
+    half_angle_deg: float | None = Field(
+        default=None,
+        ge=10,
+        le=85,
+        description="of the light that leaves a lens or cap over each LED: off its axis by this many degrees the "
+        "intensity is half (half of a sheet's viewing angle); left out, the part's own",
+    )
 
 
 class ColourSettings(Section):

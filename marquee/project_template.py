@@ -23,6 +23,7 @@ _EXAMPLES = {
     "hours_per_day": "8",
     "measured_w": "20",
     "luminance_cd_m2": "100",
+    "half_angle_deg": "60",
 }
 _OVERRIDE = """\
 # Your word on single apertures: a point of one, from the top left, and what becomes of it.

@@ -223,7 +223,9 @@ class Box:
 class Chain:
     """LEDs in data order. `zone` holds zone ids, -1 for an LED that stays dark; same length as x_mm, y_mm.
 
-    `row` numbers the straight runs (a jumper wire joins the last LED of one to the first of the next).
+    `row` numbers the straight runs (a jumper wire joins the last LED of one to the first of the next). Where one
+    address lights several LEDs, entries are addresses at the middle of their LEDs, `pitch_mm` apart, `group_xy_mm`
+    (addresses, LEDs, 2) the LEDs' own places. `cap_gain` is what a cap makes of an LED's intensity on axis.
     """
 
     arrangement: Literal["strip", "board"]
@@ -233,11 +235,25 @@ class Chain:
     zone: NDArray[np.int16]
     row: NDArray[np.int16]
     findings: tuple[Finding, ...] = ()
+    group_xy_mm: NDArray[np.float64] | None = None
+    half_angle_deg: float = 60.0  # with its cap
+    cap_gain: float = 1.0
 
     @property
     def count(self) -> int:
-        """Number of LEDs, dark ones included."""
+        """Number of LEDs, dark ones included; of addresses where one lights several LEDs."""
         return len(self.x_mm)
+
+    @property
+    def places_mm(self) -> NDArray[np.float64]:
+        """(count, LEDs an address, 2) where each LED lies [mm]."""
+        alone = np.stack([self.x_mm, self.y_mm], axis=1)[:, None]
+        return alone if self.group_xy_mm is None else self.group_xy_mm
+
+    @property
+    def led_pitch_mm(self) -> float:
+        """Spacing of single LEDs [mm]."""
+        return self.pitch_mm / self.places_mm.shape[1]
 
 
 # --- light -----------------------------------------------------------------------------------------
@@ -247,8 +263,8 @@ class Chain:
 class Transfer:
     """What the box does with light, whatever its colour: geometry only.
 
-    `lux_per_cd` is (zones, ny, nx) float32: illuminance under the diffuser when each LED of that zone
-    shines with 1 cd on axis and all others are dark. `zone_of_element` (ny, nx) int16 names the zone whose
+    `lux_per_cd` is (zones, ny, nx) float32: illuminance under the diffuser when each LED of that zone (without its
+    cap) shines with 1 cd on axis and all others are dark. `zone_of_element` (ny, nx) int16 names the zone whose
     apertures fill the element (by majority), -1 behind opaque face. Element [iy, ix] is centred at
     (x_mm[ix], y_mm[iy]). `diffuser_transmittance` turns illuminance into luminance: L = E τ / π.
     `self_lux_per_cd` (zones,) is the mean over a zone's own elements of its own LEDs' light.
@@ -261,7 +277,7 @@ class Transfer:
     diffuser_transmittance: float
     self_lux_per_cd: NDArray[np.float64]
     findings: tuple[Finding, ...] = ()
-    # What the remarks on evenness and bleed refer to; 0 where not known.
+    # What remarks on evenness and bleed refer to, pitch of single LEDs; 0 where not known.
     depth_mm: float = 0.0
     pitch_mm: float = 0.0
     wall_gap_mm: float = 0.0

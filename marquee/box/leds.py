@@ -9,6 +9,7 @@ from marquee.box.board import short_chain, spread_leds
 from marquee.box.chambers import Chambers
 from marquee.box.extras import add_extras
 from marquee.box.ground import Floats
+from marquee.box.light_beam import LAMBERTIAN_HALF_ANGLE_DEG, exponent_of, flux_lm
 from marquee.box.rows import Rows, cut_rows, lay_rows
 from marquee.errors import Finding, QuantityError
 from marquee.project import LedSettings
@@ -16,8 +17,9 @@ from marquee.values import Box, Chain, Part, ZoneMap, read_only
 
 # Side of a 5050 package, taken where the part's file gives none (from memory).
 _PACKAGE_MM = 5.0
-# A Lambertian source falls to half its axial intensity at 60°: cos 60° = 1/2.
-_MODEL_HALF_ANGLE_DEG = 60.0
+# Beyond these half angles real lenses and caps differ most from a power of the cosine: rings and dark middles
+# (common practice, no source).
+_PLAIN_BEAMS_DEG = (25.0, 70.0)
 
 
 def place_leds(zone_map: ZoneMap, box: Box, part: Part, settings: LedSettings) -> Chain:
@@ -45,7 +47,7 @@ def place_leds(zone_map: ZoneMap, box: Box, part: Part, settings: LedSettings) -
     findings = [
         *_package_findings(part),
         *_group_findings(part, pitch_mm),
-        *_beam_findings(part),
+        *_beam_findings(part, settings),
     ]
     if settings.arrangement == "board":
         xy, cell = spread_leds(chambers, pitch_mm)
@@ -66,9 +68,8 @@ def place_leds(zone_map: ZoneMap, box: Box, part: Part, settings: LedSettings) -
         order = short_chain(xy)
         xy, cell = xy[order], cell[order]
         run = np.zeros(len(xy), np.int64)
-    return _chain(
-        chambers, settings.model_copy(update={"pitch_mm": pitch_mm}), xy, cell, run, findings
-    )
+    stated = settings.model_copy(update={"pitch_mm": pitch_mm})
+    return _chain(chambers, stated, xy, cell, run, findings, _half_angles(part, settings))
 
 
 def _chain(
@@ -78,6 +79,7 @@ def _chain(
     cell: NDArray[np.intp],
     run: NDArray[np.int64],
     findings: list[Finding],
+    beam: tuple[float, float],
 ) -> Chain:
     zone = np.where(cell >= 0, chambers.zone[cell], -1).astype(np.int16)
     return Chain(
@@ -88,6 +90,8 @@ def _chain(
         zone=read_only(zone),
         row=read_only(run.astype(np.int16)),
         findings=tuple(findings),
+        half_angle_deg=beam[1],
+        cap_gain=_cap_gain(*beam),
     )
 
 
@@ -126,17 +130,33 @@ def _package_findings(part: Part) -> list[Finding]:
     ]
 
 
-def _beam_findings(part: Part) -> list[Finding]:
-    half_deg = part.half_angle_deg
-    if half_deg is None or abs(half_deg - _MODEL_HALF_ANGLE_DEG) < 1:
+def _half_angles(part: Part, settings: LedSettings) -> tuple[float, float]:
+    """Return the half angle of the bare LED, taken as Lambertian where its file gives none, and with its cap [°]."""
+    bare = LAMBERTIAN_HALF_ANGLE_DEG if part.half_angle_deg is None else part.half_angle_deg
+    return bare, bare if settings.half_angle_deg is None else settings.half_angle_deg
+
+
+def _cap_gain(bare_deg: float, capped_deg: float) -> float:
+    """Return a cap's intensity on axis over the bare LED's if it loses no light: the fluxes 2π I₀ / (m + 1) are equal."""
+    return flux_lm(exponent_of(bare_deg)) / flux_lm(exponent_of(capped_deg))
+
+
+def _beam_findings(part: Part, settings: LedSettings) -> list[Finding]:
+    half_deg = _half_angles(part, settings)[1]
+    low, high = _PLAIN_BEAMS_DEG
+    if low <= half_deg <= high:
         return []
-    narrower = half_deg < _MODEL_HALF_ANGLE_DEG
+    rings = (
+        "lenses so narrow often throw rings"
+        if half_deg < low
+        else "caps so wide often have a darker middle"
+    )
     return [
         Finding(
             code="leds.beam",
             where=f"part {part.name}",
-            message=f"its half angle is {half_deg:g}°, the light is reckoned for {_MODEL_HALF_ANGLE_DEG:g}°: expect "
-            f"{'brighter spots above the LEDs' if narrower else 'softer spots'} than shown, and check with a lit sample",
+            message=f"the light is reckoned for a half angle of {half_deg:g}° that falls off as a power of the cosine; "
+            f"{rings} (common practice, no source): look at a lit sample before building",
         )
     ]
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from marquee.box.light_beam import exponent_of
 from marquee.box.light_face_grid import grid_for, zone_of_elements
 from marquee.box.light_metrics import light_findings, zone_lights
 from marquee.box.light_scene import Barrier, Floats, Notch, Ring, Scene
@@ -28,7 +29,7 @@ def transfer_light(
 ) -> Transfer:
     """Return the illuminance under the diffuser per candela of each zone's LEDs.
 
-    Lambertian LEDs on the box's back (±60° half angle), exact shadows of the walls, interreflection between
+    LEDs on the box's back whose intensity follows a power of the cosine by their half angle, exact shadows of the walls, interreflection between
     floor, walls and the diffuser's underside, light over walls that stop short of the diffuser and through the
     notches under them where strips pass. Not
     modelled: gloss, the spread of light inside the diffuser sheet (about its own thickness), the face.
@@ -76,7 +77,7 @@ def transfer_light(
         self_lux_per_cd=read_only(np.array(own)),
         findings=_placed_findings(scene, light.led_region),
         depth_mm=box.depth_mm,
-        pitch_mm=chain.pitch_mm,
+        pitch_mm=chain.led_pitch_mm,
         wall_gap_mm=box.wall_gap_mm if box.walls else 0.0,
         notches=len(scene.notches),
     )
@@ -115,11 +116,12 @@ def scene_of(
     settings: BoxSettings,
     notch_mm: tuple[float, float] = NOTCH_MM,
 ) -> Scene:
-    """Return the light model's scene: one channel a zone, its LEDs at 1 cd, walls as footprints."""
+    """Return the light model's scene: one channel a zone, its LEDs at 1 cd before any cap, walls as footprints."""
     optics = box_optics(settings)
     lit = np.flatnonzero(chain.zone >= 0)
+    places = chain.places_mm[lit]
     led_cd = np.zeros((len(lit), len(zone_map.zones)))
-    led_cd[np.arange(len(lit)), chain.zone[lit]] = 1.0
+    led_cd[np.arange(len(lit)), chain.zone[lit]] = chain.cap_gain
     rings = tuple(ring for wall in box.walls for ring in _footprint(wall, box.wall_thickness_mm))
     paint = optics.surface_reflectance
     return Scene(
@@ -130,8 +132,9 @@ def scene_of(
         rim_reflectance=paint,
         barrier_reflectance=paint,
         diffuser_reflectance=optics.diffuser_reflectance,
-        led_xy_mm=np.stack([chain.x_mm[lit], chain.y_mm[lit]], axis=1).astype(float),
-        led_cd=led_cd,
+        led_xy_mm=places.reshape(-1, 2).astype(float),
+        led_cd=np.repeat(led_cd, places.shape[1], axis=0),
+        led_exponent=exponent_of(chain.half_angle_deg),
         grid=grid_for(box.width_mm, box.height_mm, box.depth_mm),
         barriers=(Barrier(footprints_mm=rings, gap_mm=box.wall_gap_mm),) if rings else (),
         notches=_notches(box, chain, notch_mm) if notch_mm[1] > 0 else (),

@@ -95,11 +95,11 @@ def cell_of(scene: Scene, plan: Plan2D, elements: Elements, walls: Walls, region
     for members in _tiled(scene, elements.patch_centre[patches], local):
         tile, floor = _tile(scene, elements, wall, patches, own, members, sights)
         tiles.append(tile)
-        rows, share = _shares(elements, own[members], local[members])
+        means = _Means(elements, own[members], local[members])
         layer = _layer_index(tile.columns, n_wall // len(columns))
-        diffuser_walls[np.ix_(rows, layer)] = share @ tile.to_walls
-        floor_walls[np.ix_(rows, layer)] = share @ floor
-        diffuser_floor[np.ix_(rows, tile.patches)] = share @ tile.to_floor
+        diffuser_walls[np.ix_(means.rows, layer)] = means.of(tile.to_walls)
+        floor_walls[np.ix_(means.rows, layer)] = means.of(floor)
+        diffuser_floor[np.ix_(means.rows, tile.patches)] = means.of(tile.to_floor)
     patch_area = elements.patch_area_mm2[patches].astype(np.float32)
     return _closed(
         wall,
@@ -125,17 +125,22 @@ def _tiled(scene: Scene, centre: Floats, local: Ints) -> list[Ints]:
     return [tile for tile in np.split(order, cuts) if len(tile)]
 
 
-def _shares(elements: Elements, members: Ints, local: Ints) -> tuple[Ints, Single]:
-    """Return the patches of a tile's elements and the (patches, elements) matrix that averages over them."""
-    weight = np.ones(len(members))
-    if len(elements.split):
-        place = np.minimum(np.searchsorted(elements.split, members), len(elements.split) - 1)
-        hit = elements.split[place] == members
-        weight[hit] = elements.free[place[hit]].mean(axis=1)
-    rows, index = np.unique(local, return_inverse=True)
-    share = np.zeros((len(rows), len(members)), np.float32)
-    share[index, np.arange(len(members))] = weight
-    return rows, share / share.sum(axis=1, keepdims=True)
+class _Means:
+    """Means over the elements of each of a tile's patches, by their open parts; elements are sorted by patch."""
+
+    def __init__(self, elements: Elements, members: Ints, local: Ints) -> None:
+        self._weight = np.ones(len(members), np.float32)
+        if len(elements.split):
+            place = np.minimum(np.searchsorted(elements.split, members), len(elements.split) - 1)
+            hit = elements.split[place] == members
+            self._weight[hit] = elements.free[place[hit]].mean(axis=1)
+        self.rows, self._starts = np.unique(local, return_index=True)
+        self._total = np.add.reduceat(self._weight, self._starts)
+
+    def of(self, values: Single) -> Single:
+        """Return (patches, …) means of (elements, …)."""
+        summed = np.add.reduceat(values * self._weight[:, None], self._starts, axis=0)
+        return np.asarray(summed / self._total[:, None], np.float32)
 
 
 def _tile(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from marquee.box.light_beam import beam_lux
 from marquee.box.light_elements import EDGE_SAMPLES, Elements, Ints, samples_of
 from marquee.box.light_regions import Plan2D, Star, star
 from marquee.box.light_scene import Floats, Scene
@@ -17,17 +18,6 @@ _SLOT_REACH_DEPTHS = 6.0
 # Quarters of the LED's window, and for each the way its sample points move; crossed, so that neither repeats.
 _QUARTERS = np.array([[-1, -1], [1, -1], [-1, 1], [1, 1]])
 _CROSSED = np.array([[-1, 1], [-1, -1], [1, 1], [1, -1]])
-
-
-def lambertian_lux(offset_mm: Floats, height_mm: float) -> Floats:
-    """Return illuminance on a plane parallel to a Lambertian emitter of 1 cd on axis [lx].
-
-    E = I0 h² / (d² + h²)², d the offset along the plane: the inverse-square law with the cosine of emission
-    and that of incidence. `offset_mm` is (…, 2). Lengths in mm, hence the 10⁶.
-    """
-    h2 = height_mm**2
-    d2 = offset_mm[..., 0] ** 2 + offset_mm[..., 1] ** 2
-    return np.asarray(1e6 * h2 / (d2 + h2) ** 2, float)
 
 
 class Views:
@@ -111,13 +101,22 @@ class _Spread:
         self.x = (grid.x_mm[:, None] + quarter * grid.dx_mm).ravel()
         self.y = (grid.y_mm[:, None] + quarter * grid.dy_mm).ravel()
         self.h2 = (scene.depth_mm - scene.led_z_mm) ** 2
+        self.exponent = scene.led_exponent
 
     def over_elements(self, xy: Floats) -> Floats:
         dx2 = ((self.x - xy[0]) ** 2 + self.h2).astype(np.float32)
         dy2 = ((self.y - xy[1]) ** 2).astype(np.float32)
         lux = dy2[:, None] + dx2
-        np.multiply(lux, lux, out=lux)
-        np.divide(np.float32(0.25e6 * self.h2), lux, out=lux)
+        if self.exponent == 1.0:
+            np.multiply(lux, lux, out=lux)
+            np.divide(np.float32(0.25e6 * self.h2), lux, out=lux)
+        else:
+            # (h²/r²)^((m + 3)/2) / h² as an exponential, which is several times faster than a power.
+            np.divide(np.float32(self.h2), lux, out=lux)
+            np.log(lux, out=lux)
+            np.multiply(lux, np.float32((self.exponent + 3) / 2), out=lux)
+            np.exp(lux, out=lux)
+            np.multiply(lux, np.float32(0.25e6 / self.h2), out=lux)
         rows = lux[0::2] + lux[1::2]
         return np.asarray((rows[:, 0::2] + rows[:, 1::2]).ravel(), float)
 
@@ -181,7 +180,7 @@ def _fine(scene: Scene, elements: Elements, quarters: tuple[Star, ...], which: I
     height = scene.depth_mm - scene.led_z_mm
     for quarter, side in zip(quarters, _CROSSED, strict=True):
         moved = points + step * side
-        lux = lambertian_lux(moved - quarter.origin, height)
+        lux = beam_lux(moved - quarter.origin, height, scene.led_exponent)
         seen = quarter.sees(moved.reshape(-1, 2)).reshape(weight.shape)
         total += (lux * seen * weight).sum(axis=1)
     return np.asarray(total / (len(quarters) * np.maximum(weight.sum(axis=1), 1)), float)
@@ -199,6 +198,7 @@ def direct_at(scene: Scene, views: Views, points: Floats) -> Floats:
         near = _inside(points, views.reach(led))
         near = near[((points[near] - scene.led_xy_mm[led]) ** 2).sum(axis=1) < reach2]
         centre = views.of(led)
-        lux = lambertian_lux(points[near] - centre.origin, height) * centre.sees(points[near])
+        lux = beam_lux(points[near] - centre.origin, height, scene.led_exponent)
+        lux *= centre.sees(points[near])
         direct[np.ix_(lit, near)] += scene.led_cd[led, lit][:, None] * lux
     return direct

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from marquee.box.light_beam import wall_flux
 from marquee.box.light_elements import Ints
 from marquee.box.light_scene import Floats, Scene
-from marquee.box.light_walls import Walls, wall_factors
+from marquee.box.light_walls import Walls
 
 Singles = NDArray[np.float32]
 # Columns farther from a notch's middle than this belong to other walls [mm].
@@ -134,6 +135,8 @@ def _led_lux(scene: Scene, wall: Walls, led_region: Ints, region: int) -> Floats
     """Return (channels,) the LEDs' illuminance on a wall's lowest patch; other walls in the way are ignored."""
     leds = np.flatnonzero(led_region == region)
     height = np.maximum(wall.level_mm[:, :2] - scene.led_z_mm, 0)
-    factors = wall_factors(scene.led_xy_mm[leds], wall, height)[:, 0, 0].astype(float)
+    flux = wall_flux(scene.led_xy_mm[leds], wall, height, scene.led_exponent)[:, 0, 0].astype(
+        float
+    )
     area = float(wall.length_mm[0] * (wall.level_mm[0, 1] - wall.level_mm[0, 0]))
-    return np.asarray(factors @ scene.led_cd[leds] * (1e6 * np.pi / area), float)
+    return np.asarray(flux @ scene.led_cd[leds] * (1e6 / area), float)

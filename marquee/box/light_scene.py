@@ -66,8 +66,8 @@ class Grid:
 class Scene:
     """A closed box seen from the front, LEDs on its back, the diffuser as its front.
 
-    `led_xy_mm` is (leds, 2) and `led_cd` (leds, channels): intensity on axis of Lambertian emitters. A
-    channel may be a colour or a zone. Reflectances are diffuse, 0 to below 1. `led_z_mm` is how far the
+    `led_xy_mm` is (leds, 2) and `led_cd` (leds, channels): intensity on axis. It falls off with the angle from the
+    axis as cos to the power `led_exponent`, 1 for Lambertian LEDs. A channel may be a colour or a zone. Reflectances are diffuse, 0 to below 1. `led_z_mm` is how far the
     emitting face stands off the back.
     """
 
@@ -85,6 +85,7 @@ class Scene:
     notches: tuple[Notch, ...] = ()
     led_z_mm: float = 0.0
     led_window_mm: float = LED_WINDOW_MM
+    led_exponent: float = 1.0
 
     def __post_init__(self) -> None:
         _check_box(self)

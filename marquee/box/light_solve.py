@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from marquee.box.light_beam import wall_flux
 from marquee.box.light_cells import Cell, cell_of
 from marquee.box.light_direct import Views, direct_at, direct_lux
 from marquee.box.light_elements import Elements, Ints, patch_shares, sort_elements
@@ -16,7 +17,7 @@ from marquee.box.light_over import Over, see_over
 from marquee.box.light_regions import Plan2D, plan_of, star
 from marquee.box.light_scene import Floats, Scene
 from marquee.box.light_slots import pair_slots, through_slots
-from marquee.box.light_walls import cut_walls, wall_factors
+from marquee.box.light_walls import cut_walls
 
 # Sweeps end when no patch of the diffuser changes by more than this share of the brightest.
 _SETTLED = 1e-4
@@ -42,7 +43,8 @@ def illuminate(scene: Scene) -> Illuminance:
     regions. Against path tracing of boxes 10 to 60 mm deep with gaps to 3 mm: zone means within 1 %, 99 % of
     elements within 9 % of themselves or of 5 % of the mean, light over 1 mm gaps within 12 % of its zone's mean.
 
-    Limits: Lambertian LEDs and surfaces (gloss is not); light spreading inside the diffuser, the opaque face, and
+    Limits: LEDs whose intensity is a power of the cosine (lenses with a dark middle are not), Lambertian surfaces
+    (gloss is not); light spreading inside the diffuser, the opaque face, and
     LED bodies are left out; light through a notch at a wall's foot leaves it evenly in all directions; LED light
     that passes a gap is not followed to the next region's walls.
     """
@@ -114,7 +116,7 @@ class _Exchange:
         self.over_patches = self.over.averaged(shares)
 
     def _leds_on_walls(self, shape: tuple[int, ...]) -> NDArray[np.float32]:
-        """Return direct illuminance of wall patches, as floor points see them: π I F / A."""
+        """Return direct illuminance of wall patches: the LEDs' flux on each over its area."""
         lit = np.zeros(shape, np.float32)
         scene, edges = self.scene, self.plan.edges
         for region, cell in enumerate(self.cells):
@@ -123,18 +125,16 @@ class _Exchange:
                 continue
             wall = self.walls.part(cell.columns)
             height = np.maximum(wall.level_mm - scene.led_z_mm, 0)
-            factors = wall_factors(scene.led_xy_mm[leds], wall, height)
+            flux = wall_flux(scene.led_xy_mm[leds], wall, height, scene.led_exponent)
             if not self.plan.convex[region]:
                 faces = edges.barrier & (edges.region == region)
                 a, b = edges.a[faces], edges.b[faces]
                 inside = wall.middle + 0.01 * wall.normal
                 for row, led in enumerate(leds):
                     sight = star(scene.led_xy_mm[led], a, b, np.ones(len(a)))
-                    factors[row] *= sight.sees(inside)[:, None]
+                    flux[row] *= sight.sees(inside)[:, None]
             area = np.maximum(wall.area_mm2, 1e-9)
-            lux = np.tensordot(factors, scene.led_cd[leds], axes=(0, 0)) * (
-                1e6 * np.pi / area[..., None]
-            )
+            lux = np.tensordot(flux, scene.led_cd[leds], axes=(0, 0)) * (1e6 / area[..., None])
             lit[cell.columns] = np.where(wall.area_mm2[..., None] > 1e-6, lux, 0)
         return lit
 

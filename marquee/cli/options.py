@@ -52,6 +52,12 @@ box_options = _stack(
         type=click.Choice(["strip", "board"]),
         help="Strip rows or a board [strip].",
     ),
+    click.option(
+        "--half-angle",
+        type=float,
+        metavar="DEGREES",
+        help="Of lenses or caps over the LEDs [the part's].",
+    ),
 )
 
 colour_options = _stack(

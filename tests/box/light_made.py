@@ -8,7 +8,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from marquee.box.light_scene import Barrier, Grid, Scene
+from marquee.box.light_beam import exponent_of
+from marquee.box.light_scene import Barrier, Grid, Notch, Scene
 from marquee.project import BoxSettings
 from marquee.values import (
     Box,
@@ -43,6 +44,12 @@ def reference(case: str) -> tuple[Scene, dict[str, NDArray[Any]]]:
         led_cd=np.array([led["cd"] for led in told["leds"]], float),
         led_z_mm=told["led"]["z"],
         led_window_mm=told["led"]["size"],
+        led_exponent=exponent_of(told["led"].get("half_angle_deg", 60.0)),
+        notches=tuple(
+            Notch(at_mm=(x, y), width_mm=width, height_mm=height)
+            for b in told["barriers"]
+            for x, y, width, height in b.get("notches", ())
+        ),
         barriers=tuple(
             Barrier(
                 footprints_mm=tuple(tuple((x, y) for x, y in quad) for quad in b["quads"]),
@@ -67,6 +74,7 @@ def open_scene(
     diffuser: float = 0.0,
     element_mm: float = 1.0,
     barriers: tuple[Barrier, ...] = (),
+    exponent: float = 1.0,
 ) -> Scene:
     """Return a box with one channel, LEDs of 1 cd, all surfaces alike but the diffuser."""
     nx, ny = round(width_mm / element_mm), round(height_mm / element_mm)
@@ -83,6 +91,7 @@ def open_scene(
         led_cd=np.ones((len(leds), 1)),
         grid=Grid(x0_mm=dx / 2, y0_mm=dy / 2, dx_mm=dx, dy_mm=dy, nx=nx, ny=ny),
         barriers=barriers,
+        led_exponent=exponent,
     )
 
 

@@ -17,6 +17,8 @@ from tests.box.light_made import open_scene, reference
 CASES = ["01", "02", "03", "05", "07", "09", "11", "17"]
 # By photon tracing (tests/data/lightbox/photons.c).
 TRACED = ["p06", "p13", "p15", "p16", "p18"]
+# The same with LEDs of other half angles: 20° and 75° in two cells with a gap, 35° round a wall's free end.
+BEAMS = ["b20", "b75", "b35"]
 Maps = NDArray[np.float64]
 
 
@@ -38,14 +40,14 @@ def _errors(case: str) -> tuple[Maps, Maps]:
     return np.concatenate(elements), np.array(zones)
 
 
-@pytest.mark.parametrize("case", [*CASES, *TRACED])
+@pytest.mark.parametrize("case", [*CASES, *TRACED, *BEAMS])
 def test_zone_means_agree_with_the_path_tracer(case: str) -> None:
     # 2 %: what the eye does not see between two fields, and twice the tracer's own error.
     _, zones = _errors(case)
     assert zones.max() < 0.02
 
 
-@pytest.mark.parametrize("case", [*CASES, *TRACED])
+@pytest.mark.parametrize("case", [*CASES, *TRACED, *BEAMS])
 def test_elements_agree_with_the_path_tracer(case: str) -> None:
     # 9 % and 12 %: the model's stated accuracy. The tracer's standard error is below 1 % of the mean.
     elements, _ = _errors(case)

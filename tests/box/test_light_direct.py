@@ -8,10 +8,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.special import k1
 
-from marquee.box.light_direct import Views, direct_lux, lambertian_lux
+from marquee.box.light_beam import beam_lux, exponent_of, flux_lm, wall_flux
+from marquee.box.light_direct import Views, direct_lux
 from marquee.box.light_elements import sort_elements
 from marquee.box.light_regions import plan_of, star
 from marquee.box.light_scene import Barrier, Floats, Scene
+from marquee.box.light_walls import cut_walls
 from tests.box.light_made import open_scene, reference
 
 
@@ -126,35 +128,121 @@ def test_a_full_height_wall_keeps_its_shadow_dark() -> None:
 # Lambertian LED. "Maximally flat": the second derivative at the centre vanishes.
 
 
-def _curvature(leds: Floats, step: Floats) -> float:
-    values = [lambertian_lux(k * step - leds, 1.0).sum() for k in (-1, 0, 1)]
+def _curvature(leds: Floats, step: Floats, exponent: float) -> float:
+    values = [beam_lux(k * step - leds, 1.0, exponent).sum() for k in (-1, 0, 1)]
     return float((values[0] - 2 * values[1] + values[2]) / values[1] / float(step @ step))
 
 
-def _ring(n: int, radius: float) -> Floats:
+def _two(m: float) -> Floats:
+    return np.asarray(np.array([[-0.5, 0.0], [0.5, 0.0]]) * np.sqrt(4 / (m + 3)))
+
+
+def _ring(n: int, m: float) -> Floats:
     angle = 2 * np.pi * np.arange(n) / n
-    return radius * np.stack([np.cos(angle), np.sin(angle)], axis=1)
+    return np.asarray(np.sqrt(2 / (m + 2)) * np.stack([np.cos(angle), np.sin(angle)], axis=1))
 
 
-@pytest.mark.parametrize(
-    ("leds", "name"),
-    [
-        (np.array([[-0.5, 0.0], [0.5, 0.0]]) * np.sqrt(4 / (2 + 3)), "two"),
-        (_ring(5, np.sqrt(2 / (2 + 2))), "ring of five"),
-        (_ring(12, np.sqrt(2 / (2 + 2))), "ring of twelve"),
-        (
-            np.array([[i, j] for i in (-0.5, 0.5) for j in (-0.5, 0.5)]) * np.sqrt(4 / (2 + 2)),
-            "two by two",
-        ),
-    ],
-    ids=lambda v: v if isinstance(v, str) else "",
-)
-def test_published_spacings_are_maximally_flat(leds: Floats, name: str) -> None:
+def _square(m: float) -> Floats:
+    half = (-0.5, 0.5)
+    return np.asarray(np.array([[i, j] for i in half for j in half]) * np.sqrt(4 / (m + 2)))
+
+
+@pytest.mark.parametrize("half_angle_deg", [20.0, 45.0, 60.0, 75.0])
+@pytest.mark.parametrize("array", ["two", "ring of five", "ring of twelve", "two by two"])
+def test_published_spacings_are_maximally_flat(array: str, half_angle_deg: float) -> None:
+    exponent = exponent_of(half_angle_deg)
+    theirs = exponent + 1
+    leds = {
+        "two": _two(theirs),
+        "ring of five": _ring(5, theirs),
+        "ring of twelve": _ring(12, theirs),
+        "two by two": _square(theirs),
+    }[array]
     step = np.array([1e-3, 0.0])
-    flat = abs(_curvature(leds, step))
-    # Central differences err by the fourth derivative times step²/12, about 1e-5 here; 3 % off the spacing gives 0.05.
-    assert flat < 1e-3, name
-    assert abs(_curvature(leds * 1.03, step)) > 1e-2
+    # Central differences err by the fourth derivative times step²/12, which grows as m²: 1e-5 at m = 2, 1e-3 at 12.
+    # 3 % off the spacing gives ten times as much.
+    assert abs(_curvature(leds, step, exponent)) < 1e-3
+    assert abs(_curvature(leds * 1.03, step, exponent)) > 1e-2
+
+
+@pytest.mark.parametrize("half_angle_deg", [10.0, 25.0, 60.0, 80.0])
+def test_intensity_is_halved_at_the_half_angle(half_angle_deg: float) -> None:
+    # Definition of the half-intensity angle (IEC 60747-5-1): I(θ½) = I₀/2. On a plane at height h the intensity is
+    # E r³/h by the inverse-square law.
+    offset = np.array([np.tan(np.radians(half_angle_deg)), 0.0])
+    r = np.hypot(offset[0], 1.0)
+    lux = float(beam_lux(offset, 1.0, exponent_of(half_angle_deg))) * 1e-6
+    assert lux * r**3 == pytest.approx(0.5, rel=1e-9)
+
+
+@pytest.mark.parametrize("half_angle_deg", [20.0, 35.0, 60.0, 75.0])
+def test_one_led_in_a_black_box_follows_the_inverse_square_and_its_beam(
+    half_angle_deg: float,
+) -> None:
+    # E = I₀ cosᵐ θ cos θ / r², m = -ln 2 / ln cos θ½, against element means by 2 × 2 points: errors below
+    # (1 mm / 30 mm)² / 24 of the second derivative, which is m + 3 to its square at most.
+    m = -np.log(2) / np.log(np.cos(np.radians(half_angle_deg)))
+    scene = open_scene(60, 60, 30, [(30.0, 30.0)], exponent=exponent_of(half_angle_deg))
+    x, y = np.meshgrid(scene.grid.x_mm - 30, scene.grid.y_mm - 30)
+    r = np.sqrt(x**2 + y**2 + 30.0**2) / 1000
+    cosine = 0.030 / r
+    found, wanted = _direct(scene)[0], cosine**m * cosine / r**2
+    assert abs(found - wanted).max() < 1e-4 * (m + 3) ** 2 * wanted.max()
+    assert abs(found / wanted - 1).max() < 1e-4 * (m + 3) ** 2
+
+
+@given(half_angle_deg=st.floats(10, 80))
+def test_flux_is_the_integral_of_the_intensity(half_angle_deg: float) -> None:
+    # ∫ I₀ cosᵐ θ dΩ over the half space, by scipy's adaptive quadrature.
+    from scipy.integrate import quad
+
+    m = exponent_of(half_angle_deg)
+    flux, _ = quad(lambda t: np.cos(t) ** m * 2 * np.pi * np.sin(t), 0, np.pi / 2)
+    assert flux_lm(m) == pytest.approx(flux, rel=1e-6)
+
+
+@given(
+    half_angle_deg=st.floats(12, 80),
+    x=st.floats(2, 58),
+    y=st.floats(2, 38),
+    depth_mm=st.floats(8, 60),
+)
+def test_what_misses_the_diffuser_meets_the_walls(
+    half_angle_deg: float, x: float, y: float, depth_mm: float
+) -> None:
+    # First law: the flux of one LED, ∫ I dΩ, is that on the four sides and that on the front, here integrated by
+    # Gauss and Legendre in 200 × 200 points.
+    m = exponent_of(half_angle_deg)
+    scene = open_scene(60, 40, depth_mm, [(x, y)], exponent=m)
+    walls = cut_walls(scene, plan_of(scene))
+    on_walls = wall_flux(scene.led_xy_mm, walls, walls.level_mm, m).sum()
+    node, weight = np.polynomial.legendre.leggauss(200)
+    at = np.stack(np.meshgrid(30 * (node + 1), 20 * (node + 1)), axis=-1)
+    lux = beam_lux(at - scene.led_xy_mm[0], depth_mm, m)
+    on_front = weight @ lux @ weight * 30 * 20 * 1e-6
+    assert on_walls + on_front == pytest.approx(flux_lm(m), rel=2e-3)
+
+
+@pytest.mark.parametrize("half_angle_deg", [25.0, 59.99, 75.0])
+def test_flux_on_a_wall_patch_is_its_surface_integral(half_angle_deg: float) -> None:
+    # I₀ (z/r)ᵐ (p/r) / r² over each patch by scipy's two-dimensional adaptive quadrature.
+    from scipy.integrate import dblquad
+
+    m = exponent_of(half_angle_deg)
+    scene = open_scene(20, 30, 25, [(7.0, 4.0)], exponent=m)
+    walls = cut_walls(scene, plan_of(scene))
+    found = wall_flux(scene.led_xy_mm, walls, walls.level_mm, m)[0]
+    for column in range(0, len(walls.length_mm), 3):
+        p = float((scene.led_xy_mm[0] - walls.a[column]) @ walls.normal[column])
+        s = float((walls.a[column] - scene.led_xy_mm[0]) @ walls.along[column])
+        for layer in range(walls.level_mm.shape[1] - 1):
+            low, high = walls.level_mm[column, layer : layer + 2]
+
+            def lit(z: float, t: float, p: float = p) -> float:
+                return float(z**m * p / (p * p + t * t + z * z) ** ((m + 3) / 2))
+
+            flux, _ = dblquad(lit, s, s + walls.length_mm[column], low, high)
+            assert found[column, layer] == pytest.approx(flux, rel=1e-3, abs=1e-7)
 
 
 @pytest.mark.parametrize("depth_per_pitch", [0.8, 1.0, 1.2, 1.5])
@@ -166,8 +254,7 @@ def test_square_grid_ripple_is_that_of_its_first_harmonic(depth_per_pitch: float
     n = np.arange(-150, 151)
     leds = np.stack(np.meshgrid(n, n), axis=-1).reshape(-1, 2)
     over, between = (
-        lambertian_lux(np.array(at) - leds, depth_per_pitch).sum()
-        for at in ([0.0, 0.0], [0.5, 0.5])
+        beam_lux(np.array(at) - leds, depth_per_pitch).sum() for at in ([0.0, 0.0], [0.5, 0.5])
     )
     assert between / over == pytest.approx((1 - 2 * amplitude) / (1 + 2 * amplitude), abs=5e-3)
 
@@ -176,6 +263,6 @@ def test_square_grid_ripple_is_that_of_its_first_harmonic(depth_per_pitch: float
 def test_flux_outside_a_circle_is_its_closed_form(radius: float) -> None:
     # Of one Lambertian LED h² / (R² + h²) of the flux π I falls outside radius R: Malus' disc form factor.
     r = (np.arange(4000) + 0.5) / 4000 * radius
-    lux = lambertian_lux(np.stack([r, np.zeros_like(r)], axis=1), 1.0) * 1e-6
+    lux = beam_lux(np.stack([r, np.zeros_like(r)], axis=1), 1.0) * 1e-6
     inside = float((lux * 2 * np.pi * r).sum() * radius / 4000)
     assert 1 - inside / np.pi == pytest.approx(1 / (radius**2 + 1), abs=1e-5)

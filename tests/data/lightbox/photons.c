@@ -1,6 +1,6 @@
-// Forward photon tracer for closed boxes: Lambertian square emitters, diffuse surfaces, barriers as convex quad prisms
+// Forward photon tracer for closed boxes: square emitters of intensity I0 cos^m (m = 1 unless given as an argument), diffuse surfaces, barriers as convex quad prisms
 // from a lower to an upper height. Made to check the light model on boxes no other reference covers; it shares nothing
-// with the model. gcc -O3 photons.c -lm; numbers on stdin: photons width height depth rho_floor rho_rim rho_barrier
+// with the model. gcc -O3 photons.c -lm; ./a.out [m]; numbers on stdin: photons width height depth rho_floor rho_rim rho_barrier
 // rho_diffuser led_z led_size seed leds channels, per LED x y cd..., quads, per quad top bottom and 4 corners, then
 // x0 y0 dx dy nx ny. Writes lux as doubles [channel][ny][nx].
 #include <stdio.h>
@@ -14,6 +14,7 @@ static inline double U(){return (nx64()>>11)*0x1.0p-53;}
 #define MQ 4096
 static int nq; static double Q[MQ][4][2],top[MQ],bot[MQ],bb[MQ][4];
 int main(int argc,char**argv){
+ double em=argc>1?atof(argv[1]):1;
  double W,H,D,rf,rw,rb,rd,zl,sz; int nl,nch,gx,gy; double gx0,gy0,dx,dy; double N;
  if(scanf("%lf %lf %lf %lf %lf %lf %lf %lf %lf %lf",&N,&W,&H,&D,&rf,&rw,&rb,&rd,&zl,&sz)!=10)return 1;
  int seed; scanf("%d %d %d",&seed,&nl,&nch); double*lx=malloc(nl*8),*ly=malloc(nl*8),*cd=malloc(nl*nch*8);
@@ -30,8 +31,8 @@ int main(int argc,char**argv){
   double u=(n+U())/N*tot;int i=0;{int a=0,b=nl-1;while(a<b){int m=(a+b)/2;if(cum[m]<u)a=m+1;else b=m;}i=a;}
   double m=0;for(int c=0;c<nch;c++)if(cd[i*nch+c]>m)m=cd[i*nch+c];
   double x=lx[i]+(U()-.5)*sz,y=ly[i]+(U()-.5)*sz,z=zl;
-  double ph=2*M_PI*U(),r2=U(),r=sqrt(r2);double vx=r*cos(ph),vy=r*sin(ph),vz=sqrt(1-r2);
-  double w=M_PI*tot/N/m; // lm per unit cd-channel
+  double ph=2*M_PI*U(),vz=pow(1-U(),1/(em+1)),r=sqrt(1-vz*vz);double vx=r*cos(ph),vy=r*sin(ph);
+  double w=2*M_PI/(em+1)*tot/N/m; // lm per unit cd-channel
   for(int b=0;b<400;b++){
    double t=1e18;int hit=0;double nxx=0,nyy=0,rho=0;
    if(vx>0){double k=(W-x)/vx;if(k<t){t=k;hit=1;nxx=-1;nyy=0;}}else if(vx<0){double k=-x/vx;if(k<t){t=k;hit=1;nxx=1;nyy=0;}}
