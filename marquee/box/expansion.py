@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from functools import cache
+from functools import cache, partial
 
 import numpy as np
 from numpy.typing import NDArray
 
 from marquee.box.ground import Floats, Labels
+from marquee.parallel import run_all
 
 # Neighbours within two steps, half of them: the other half are their opposites.
 _STEPS = ((1, 0), (2, 1), (1, 1), (1, 2), (0, 1), (-1, 2), (-1, 1), (-2, 1))
@@ -50,10 +51,10 @@ def cut_labels(land: Labels, start: Labels) -> Labels:
     over = np.where(land >= 0, land, largest).astype(np.int32)
     if len(zones) == 2:
         return _expanded(over, land, next(z for z in zones if z != largest))
-    found = _swept(start, land, zones)
     if len(zones) > _FEW_ZONES:
-        return found
-    return min(found, _swept(over, land, zones), key=_border)
+        return _swept(start, land, zones)
+    swept: list[Labels] = run_all([partial(_swept, first, land, zones) for first in (start, over)])
+    return min(swept, key=_border)
 
 
 def _swept(start: Labels, land: Labels, zones: list[int]) -> Labels:
