@@ -1,0 +1,286 @@
+"""report.html as text: valid, inert, complete, and the same every time."""
+
+from __future__ import annotations
+
+import base64
+import csv
+import hashlib
+import io
+import os
+import re
+import subprocess
+import sys
+from collections import Counter
+from functools import lru_cache
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+from xml.etree.ElementTree import Element
+
+import html5lib
+import pytest
+import svgelements
+from coloraide.everything import ColorAll as Color
+
+from marquee.errors import printable
+from marquee.outputs.header import header_text
+from marquee.outputs.parts_list import parts_csv
+from marquee.outputs.plan_files import plan_files
+from marquee.outputs.report import report_html
+from marquee.plan import Plan
+from tests.report.made import HOSTILE, crowd, demo_plan, hostile_plan
+
+ROOT = Path(__file__).parents[2]
+TEMPLATES = ROOT / "marquee" / "outputs" / "report" / "templates"
+PLANS = {"demo": demo_plan, "hostile": hostile_plan, "crowd": crowd}
+H = "{http://www.w3.org/1999/xhtml}"
+SVG = "{http://www.w3.org/2000/svg}"
+
+
+@lru_cache(maxsize=4)
+def page(name: str) -> str:
+    return report_html(PLANS[name]())
+
+
+@lru_cache(maxsize=4)
+def tree(name: str) -> Element:
+    """Parse by html5lib, which follows the WHATWG standard; strict: its first parse error is raised."""
+    root: Element = html5lib.HTMLParser(strict=True).parse(page(name))
+    return root
+
+
+def text_of(node: Element) -> str:
+    return " ".join("".join(node.itertext()).split())
+
+
+def by_id(name: str, wanted: str) -> Element:
+    (found,) = (node for node in tree(name).iter() if node.get("id") == wanted)
+    return found
+
+
+def rows(name: str, table: str) -> list[list[str]]:
+    return [
+        [text_of(cell) for cell in row] for row in by_id(name, f"{table}-table").iter(f"{H}tr")
+    ]
+
+
+@pytest.mark.parametrize("name", PLANS)
+def test_the_page_parses_by_the_html_standard_without_an_error(name: str) -> None:
+    body = tree(name).find(f"{H}body")
+    assert body is not None
+    assert tree(name).get("lang") == "en-GB"
+
+
+@pytest.mark.parametrize("name", PLANS)
+def test_every_id_is_there_once_and_every_reference_has_its_target(name: str) -> None:
+    ids = Counter(node.get("id") for node in tree(name).iter() if node.get("id"))
+    assert {k: n for k, n in ids.items() if n > 1} == {}
+    for node in tree(name).iter():
+        for key in ("href", "for", "aria-labelledby"):
+            for target in (node.get(key) or "").split():
+                if key != "href" or target.startswith("#"):
+                    assert target.lstrip("#") in ids, (node.tag, key, target)
+    for target in re.findall(r"url\(#([^)]+)\)", page(name)):
+        assert target in ids
+
+
+@pytest.mark.parametrize("name", PLANS)
+def test_headings_descend_one_level_at_a_time(name: str) -> None:
+    levels = [
+        int(node.tag[-1])
+        for node in tree(name).iter()
+        if re.fullmatch(rf"{re.escape(H)}h[1-6]", node.tag)
+    ]
+    assert levels[0] == 1
+    assert levels.count(1) == 1
+    for before, after in pairwise(levels):
+        assert after <= before + 1
+
+
+@pytest.mark.parametrize("name", PLANS)
+def test_every_table_has_a_caption_and_every_header_a_scope(name: str) -> None:
+    tables = list(tree(name).iter(f"{H}table"))
+    assert len(tables) >= 7
+    for table in tables:
+        caption = table.find(f"{H}caption")
+        assert caption is not None
+        assert text_of(caption)
+        heads = list(table.iter(f"{H}th"))
+        assert heads
+        assert all(head.get("scope") in {"col", "row"} for head in heads)
+
+
+@pytest.mark.parametrize("name", PLANS)
+def test_nothing_in_the_page_points_outside_it(name: str) -> None:
+    for node in tree(name).iter():
+        for key, value in node.attrib.items():
+            local = str(key).rsplit("}", 1)[-1]
+            if local in {"src", "href"}:
+                assert value.startswith(("#", "data:")), (node.tag, value[:80])
+            assert not local.startswith("on")
+            assert local != "style"
+    style = "".join(text_of(node) for node in tree(name).iter(f"{H}style"))
+    assert "@import" not in style
+    assert "url(" not in style
+
+
+@pytest.mark.parametrize("name", PLANS)
+def test_the_policy_names_the_digests_of_what_the_page_carries(name: str) -> None:
+    """Content Security Policy Level 3, section 2.3.1: hash-source is the base64 of the text's digest."""
+    (policy,) = (
+        str(node.get("content"))
+        for node in tree(name).iter(f"{H}meta")
+        if node.get("http-equiv") == "Content-Security-Policy"
+    )
+    rules = {rule.split()[0]: rule.split()[1:] for rule in policy.split("; ")}
+    assert rules["default-src"] == ["'none'"]
+    assert rules["img-src"] == ["data:"]
+    for tag, rule in (("style", "style-src"), ("script", "script-src")):
+        texts = ["".join(node.itertext()) for node in tree(name).iter(f"{H}{tag}")]
+        digests = [
+            f"'sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()}'"
+            for text in texts
+        ]
+        assert sorted(rules[rule]) == sorted(digests)
+
+
+def test_hostile_names_are_text_and_nothing_else() -> None:
+    expected = {tag: len(list(tree("demo").iter(f"{H}{tag}"))) for tag in ("script", "img", "b")}
+    found = {tag: len(list(tree("hostile").iter(f"{H}{tag}"))) for tag in ("script", "img", "b")}
+    assert found == expected
+    names = [row[1] for row in rows("hostile", "zones")[1:]]
+    assert sorted(names) == sorted(" ".join(printable(name).split()) for name in HOSTILE)
+    assert not re.search("[\u202a-\u202e\u2066\u2067\u0007]", page("hostile"))
+
+
+def test_the_same_plan_gives_the_same_bytes_in_another_process() -> None:
+    code = (
+        "import hashlib\n"
+        "from marquee.outputs.report import report_html\n"
+        "from tests.report.made import crowd\n"
+        "print(hashlib.sha256(report_html(crowd()).encode()).hexdigest())"
+    )
+    seen = {hashlib.sha256(page("crowd").encode()).hexdigest()}
+    done = subprocess.run(
+        [sys.executable, "-c", code],
+        capture_output=True,
+        text=True,
+        check=True,
+        cwd=ROOT,
+        env={**os.environ, "PYTHONHASHSEED": "4242"},
+    )
+    seen.add(done.stdout.strip())
+    assert len(seen) == 1
+
+
+@pytest.mark.parametrize(("name", "most"), [("demo", 1_000_000), ("crowd", 3_000_000)])
+def test_the_page_is_small_enough_to_send_to_a_phone(name: str, most: int) -> None:
+    assert len(page(name).encode()) <= most
+
+
+def test_the_plan_writes_the_report() -> None:
+    assert plan_files(demo_plan())["report.html"].decode("utf-8") == page("demo")
+
+
+def test_the_constants_on_the_page_are_the_header() -> None:
+    shown = "".join(by_id("demo", "constants").itertext())
+    assert shown == header_text(demo_plan())
+
+
+@pytest.mark.parametrize("name", ["demo", "hostile"])
+def test_the_parts_are_those_of_the_parts_list(name: str) -> None:
+    listed = list(csv.reader(io.StringIO(parts_csv(PLANS[name]()))))
+    shown = rows(name, "parts")
+    assert len(shown) == len(listed)
+    for row, wanted in zip(shown[1:], listed[1:], strict=True):
+        cells = [" ".join(printable(text).split()) for text in wanted]
+        last = wanted[0] == "sum"
+        assert row == (
+            cells
+            if last
+            else [text or "–" if 3 <= i <= 4 else text for i, text in enumerate(cells)]
+        )
+
+
+@pytest.mark.parametrize("name", ["demo", "hostile"])
+def test_every_warning_and_caution_is_there_with_its_code(name: str) -> None:
+    plan = PLANS[name]()
+    warnings, cautions = text_of(by_id(name, "warnings")), text_of(by_id(name, "cautions"))
+    for finding in plan.findings:
+        for text in (finding.code, finding.message):
+            assert " ".join(printable(text).split()) in warnings
+    assert len(plan.power.cautions) >= 5
+    for caution in plan.power.cautions:
+        assert " ".join(caution.split()) in cautions
+
+
+def test_the_inputs_are_told_by_their_digest_and_no_date_is_told() -> None:
+    about = text_of(by_id("demo", "about"))
+    assert demo_plan().artwork.sha256 in about
+    assert not re.search(r"\b20\d\d-\d\d-\d\d\b", about)
+
+
+def _area_mm2(path: str) -> float:
+    """Return the area a path encloses: rings turn one way, holes the other (shoelace formula)."""
+    total = 0.0
+    for ring in svgelements.Path(path).as_subpaths():
+        points = [(p.x, p.y) for p in (s.end for s in svgelements.Path(ring)) if p is not None]
+        total += sum(
+            x0 * y1 - x1 * y0
+            for (x0, y0), (x1, y1) in zip(points, [*points[1:], points[0]], strict=True)
+        )
+    return abs(total) / 2
+
+
+@pytest.mark.parametrize("name", PLANS)
+def test_each_zones_outline_encloses_the_zones_area(name: str) -> None:
+    """Within 0.6 pixels of the drawing's outline, which is as far as the outline may lie beside the pixels."""
+    plan: Plan = PLANS[name]()
+    shapes: dict[str, Any] = {node.get("id", ""): node for node in tree(name).iter(f"{SVG}path")}
+    px_mm = max(
+        plan.zone_map.mm_per_px, plan.zone_map.width_mm / 1600, plan.zone_map.height_mm / 1600
+    )
+    for zone in plan.zone_map.zones:
+        path = shapes[f"z{zone.id}"].get("d")
+        length_mm = svgelements.Path(path).length(error=1e-3)
+        assert _area_mm2(path) == pytest.approx(zone.area_mm2, abs=0.6 * px_mm * length_mm)
+
+
+def _tokens(style: str) -> dict[str, str]:
+    return dict(
+        re.findall(r"--([\w-]+):\s*(#[0-9a-f]{6})", (TEMPLATES / style).read_text("utf-8"))
+    )
+
+
+@pytest.mark.parametrize("style", ["page.css", "dark.css"])
+def test_contrast_of_text_is_4_5_and_of_controls_3(style: str) -> None:
+    """WCAG 2.2, success criteria 1.4.3 and 1.4.11; contrast by coloraide."""
+    colours = {key: Color(value) for key, value in _tokens(style).items()}
+    grounds = ("ground", "card", "stripe")
+    pairs = [(ink, ground, 4.5) for ink in ("ink", "quiet", "accent") for ground in grounds]
+    pairs += [("edge", ground, 3.0) for ground in grounds]
+    pairs += [("ink", "alert-ground", 4.5), ("alert", "alert-ground", 4.5)]
+    pairs += [("on-accent", "accent", 4.5)]
+    for first, second, least in pairs:
+        contrast = colours[first].contrast(colours[second], method="wcag21")
+        assert contrast >= least, (first, second, contrast)
+
+
+def test_neighbouring_bands_of_a_legend_differ_in_lightness() -> None:
+    """So that they are told apart without hue; 5 of CIE L* is plain beside each other."""
+    lists = [
+        [str(rect.get("fill")) for rect in legend.iter(f"{SVG}rect")]
+        for legend in tree("demo").iter(f"{H}div")
+        if str(legend.get("class")).startswith("legend")
+    ]
+    assert len(lists) == 2
+    for colours in lists:
+        lightness = [Color(c).convert("lab-d65")["lightness"] for c in colours]
+        assert len(colours) >= 4
+        for low, high in pairwise(lightness):
+            assert high >= low + 5
+
+
+@pytest.mark.parametrize("file", sorted(TEMPLATES.iterdir()), ids=lambda p: str(p.name))
+def test_a_template_stays_below_400_lines(file: Path) -> None:
+    assert len(file.read_text(encoding="utf-8").splitlines()) <= 400
