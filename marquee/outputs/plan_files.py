@@ -23,6 +23,7 @@ from marquee.outputs.pictures.wiring import wiring_files
 from marquee.outputs.pictures.zones import zones_picture
 from marquee.outputs.plan_json import plan_json
 from marquee.outputs.power_text import plan_power_text
+from marquee.outputs.report import report_html
 from marquee.outputs.summary import summary_text
 from marquee.parallel import run_all
 from marquee.plan import Plan
@@ -32,6 +33,7 @@ Files = dict[str, bytes]
 # File → what makes it. Order is the order in which the maker will want them.
 _TEXTS = {
     "summary.txt": summary_text,
+    "report.html": report_html,
     "plan.json": plan_json,
     "marquee_constants.h": header_text,
     "marquee_constants.py": constants_py_text,
