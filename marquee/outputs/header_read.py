@@ -23,6 +23,7 @@ from marquee.plan import Plan
 # An unclosed comment reaches to the end: looking for its close again from every start would take ages.
 _COMMENT = re.compile(r"/\*.*?(?:\*/|\Z)|//[^\n]*", re.DOTALL)
 _GUARD = re.compile(r"^#ifndef +([A-Z][A-Z0-9_]*)_CONSTANTS_H *$", re.MULTILINE)
+_LARGEST = 2**32 - 1
 _INTEGER = re.compile(r"(0[xX][0-9A-Fa-f]+|[0-9]+)[uUlL]*")
 
 
@@ -94,7 +95,10 @@ class _Reader:
     def integer(self, word: str) -> int:
         match = _INTEGER.fullmatch(word)
         if match:
-            return int(match[1], 0)
+            number = int(match[1], 0)
+            if number > _LARGEST:
+                raise ValueError(f"'{word[:60]}' is more than 32 bits hold")
+            return number
         name = word.removeprefix(f"{self.prefix}_")
         if name == word or name not in self.defines or self.defines[name] == word:
             raise ValueError(f"'{word[:60]}' is no number")

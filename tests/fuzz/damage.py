@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 # What a value may become: the edges of every type, and what people do type.
 ODD_VALUES = (
     *("0", "-0.0", "-1", "1", "255", "256", "1e308", "-1e308", "1e-320", "nan", "inf", "-inf"),
-    *("9223372036854775808", "0x" + "F" * 300, "9" * 5000, "1_000", "true", "false"),
+    *("9223372036854775808", "0x" + "F" * 5000, "9" * 5000, "1_000", "true", "false"),
     *('""', '" "', '"0mm"', '"-5mm"', '"1e9mm"', '"15in"', '"380"', '"30%"', '"0%"', '"101%"'),
     *('"nan mm"', '"1e400mm"', '"٣mm"', '"½in"', '"380㎜"', '"D65"', '"0.3,0.3"', '"5000K"'),
     *('"#ff9a1e"', '"lab(48% 62 43)"', '"color(xyz 1 1 1)"', '"rgb(none none none)"'),
