@@ -23,6 +23,8 @@ _MOST_EXAMINED = 200
 _MOST_SHAPES = 12
 _FEWEST_SHAPE_PX = 64
 _SAMPLES = 64
+# Of larger regions so many pixels, evenly spread, tell what the rest is like.
+_SAMPLE_PX = 40_000
 # Gradients in separate letters belong together when their colours continue each other this nearly (Lab).
 _LINK_LAB = 6.0
 
@@ -74,14 +76,16 @@ def sort_regions(
     result = Sorting(face=face.opaque.copy(), flat=is_flat, ramps=[], mean=flat.mean.copy())
     ramps: list[tuple[int, NDArray[np.uint8]]] = []
     for region in runs.tolist():
-        index, pixels = _pixels_of(srgb_8bit, flat, region)
-        if not solid[region] and _fades_into_face(result, flat, face, region, index, pixels):
+        index, pixels = _pixels_of(srgb_8bit, flat, region, _SAMPLE_PX)
+        if not solid[region] and _fades_into_face(
+            result, srgb_8bit, flat, face, region, index, pixels
+        ):
             continue
         colour, share = _plateau(pixels, flat.tol)
         width_px = srgb_8bit.shape[1]
         if share >= _PLATEAU_SHARE and not _leans(index, pixels, colour, flat.tol, width_px):
             result.mean[region] = colour
-            _note_soft(result, flat, pixels, colour, index)
+            _note_soft(result, flat, region, pixels, colour, index)
         elif not face.opaque[region] and _runs(index, pixels, width_px):
             ramps.append((region, pixels))
     _leave_out_enclosed(result, flat, face, [r for r in runs.tolist() if not solid[r]], limit)
@@ -101,48 +105,56 @@ def _solid(flat: Flatness, alpha_8bit: NDArray[np.uint8] | None) -> NDArray[np.b
 
 
 def _pixels_of(
-    srgb_8bit: NDArray[np.uint8], flat: Flatness, region: int
+    srgb_8bit: NDArray[np.uint8], flat: Flatness, region: int, most: int | None = None
 ) -> tuple[NDArray[np.int64], NDArray[np.uint8]]:
-    """Return flat indices and codes of a region's pixels."""
+    """Return flat indices and codes of a region's pixels, of at most about `most` of them."""
     x, y, w, h = (int(v) for v in flat.box[region])
-    inside = flat.region_of_px[y : y + h, x : x + w] == region
-    rows, columns = np.nonzero(inside)
-    pixels = srgb_8bit[y : y + h, x : x + w][inside]
-    return (rows + y) * srgb_8bit.shape[1] + columns + x, pixels
+    inside = np.flatnonzero(flat.region_of_px[y : y + h, x : x + w] == region)
+    if most is not None:
+        inside = inside[:: max(1, len(inside) // most)]
+    rows, columns = np.divmod(inside, w)
+    index = (rows + y) * srgb_8bit.shape[1] + columns + x
+    return index, srgb_8bit.reshape(-1, 3)[index]
 
 
 def _fades_into_face(
     result: Sorting,
+    srgb_8bit: NDArray[np.uint8],
     flat: Flatness,
     face: Face,
     region: int,
     index: NDArray[np.int64],
-    pixels: NDArray[np.uint8],
+    sample: NDArray[np.uint8],
 ) -> bool:
     """Take a region that runs into the face as face, but for flat shapes in it; return whether it does."""
     if face.kind == "none":
         return False
-    is_face = _like(pixels, face.rgb, flat.tol + 4)
-    if face.kind != "colour":
-        is_face |= _dark(pixels)
-    if is_face.sum() < max(0.02 * len(pixels), 16):
+    is_face = _is_face(sample, face, flat.tol)
+    if is_face.sum() < max(0.02 * len(sample), 16):
         return False
     result.face[region], result.flat[region] = True, False
-    rest = pixels[~is_face]
+    rest = sample[~is_face]
     if not len(rest):
         return True
     colour, share = _plateau(rest, max(flat.tol, 3))
     if (
         share >= _SHAPE_SHARE
-        and share * len(rest) >= 64
+        and share * len(rest) * flat.count[region] >= 64 * len(sample)
         and _is_far_end(rest, face.rgb, colour)
         and _is_even(rest, colour, flat.tol, share)
     ):
-        is_face = _nearer(pixels, face.rgb, colour)
-        result.shapes.append((index[~is_face], colour))
-    elif len(rest) > 64:
-        _count_soft(result, flat, len(rest), index[~is_face])
+        whole, pixels = _pixels_of(srgb_8bit, flat, region)
+        result.shapes.append((whole[~_nearer(pixels, face.rgb, colour)], colour))
+        return True
+    px = len(rest) * int(flat.count[region]) // len(sample)
+    if px > 64:
+        _count_soft(result, flat, px, index[~is_face])
     return True
+
+
+def _is_face(pixels: NDArray[np.uint8], face: Face, tol: int) -> NDArray[np.bool_]:
+    found = _like(pixels, face.rgb, tol + 4)
+    return found | _dark(pixels) if face.kind != "colour" else found
 
 
 def _is_far_end(
@@ -201,13 +213,15 @@ def _is_weak_blend(rgb: NDArray[np.float64], shapes: NDArray[np.float64], codes:
 def _note_soft(
     result: Sorting,
     flat: Flatness,
+    region: int,
     pixels: NDArray[np.uint8],
     colour: NDArray[np.float64],
     index: NDArray[np.int64],
 ) -> None:
     off = ~_like(pixels, colour, flat.tol + 12)
-    if off.sum() > 64:
-        _count_soft(result, flat, int(off.sum()), index[off])
+    px = int(off.sum()) * int(flat.count[region]) // len(pixels)
+    if px > 64:
+        _count_soft(result, flat, px, index[off])
 
 
 def _count_soft(result: Sorting, flat: Flatness, px: int, index: NDArray[np.int64]) -> None:
@@ -266,7 +280,7 @@ def _leans(
     y, x = np.divmod(index[near], width_px)
     place = np.stack([np.ones(len(near)), x - x.mean(), y - y.mean()], axis=1)
     value = _along(pixels[near].astype(float))
-    fit = place @ np.linalg.lstsq(place, value, rcond=None)[0]
+    fit = _fitted(place, value)
     return bool(fit.var() > 0.25 and fit.var() > 0.5 * value.var())
 
 
@@ -280,8 +294,14 @@ def _runs(index: NDArray[np.int64], pixels: NDArray[np.uint8], width_px: int) ->
     value = _along(pixels[::step].astype(float))
     if len(value) < 4 * place.shape[1]:
         return False
-    fit = place @ np.linalg.lstsq(place, value, rcond=None)[0]
+    fit = _fitted(place, value)
     return bool(fit.var() > 0.6 * value.var())
+
+
+def _fitted(place: NDArray[np.float64], value: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the least-squares fit to `value`; by the normal equations, since there are few columns and many rows."""
+    weight = np.linalg.lstsq(place.T @ place, place.T @ value, rcond=None)[0]
+    return np.asarray(place @ weight, float)
 
 
 def _join(

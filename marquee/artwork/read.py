@@ -182,7 +182,7 @@ def _fills_last_row(image: Image.Image) -> bool:
     last_row = (0, image.height - 1, image.width, image.height)
     marked = None
     if image.mode in {"L", "LA", "P", "RGB", "RGBA"}:
-        blank = Image.new(image.mode, image.size)
+        blank = Image.new(image.mode, image.size, None)
         blank.paste((_MARK,) * len(blank.getbands()), last_row)
         marked = image.im = blank.im
     image.load()

@@ -23,7 +23,8 @@ def test_areas_boxes_and_centres_are_scipy_s(ids: NDArray[np.int32]) -> None:
     runs = find_runs(ids)
     box, centre = boxes(runs, 5)
     whole, first = whole_px(runs, 5), first_px(runs, 5, ids.shape[1])
-    for k, place in enumerate(ndimage.find_objects(ids), 1):
+    for k in range(1, 5):
+        place = next(iter(ndimage.find_objects((ids == k).astype(int))), None)
         if place is None:
             assert whole[k] == 0
             continue
