@@ -14,8 +14,8 @@ from typing import Any
 
 # More processes than this gain nothing on the jobs of one plan.
 _MOST_WORKERS = 4
-# A job's number is one byte of the queue.
-_MOST_JOBS = 255
+# A job's number takes two bytes of the queue, which a pipe of the least size must hold.
+_MOST_JOBS = 2048
 # Results of one process: job number → what it returned.
 _Done = dict[int, Any]
 
@@ -98,7 +98,7 @@ def _has_one_thread() -> bool:
 
 def _shared(jobs: Sequence[Callable[[], Any]], copies: int) -> _Done:
     queue, queued = os.pipe()
-    os.write(queued, bytes(range(len(jobs))))
+    os.write(queued, b"".join(number.to_bytes(2, "big") for number in range(len(jobs))))
     os.close(queued)
     running: list[tuple[int, int]] = []
     done: _Done = {}
@@ -153,9 +153,10 @@ def _start(jobs: Sequence[Callable[[], Any]], queue: int) -> tuple[int, int] | N
 def _take(jobs: Sequence[Callable[[], Any]], queue: int) -> _Done:
     """Do jobs until none is left in the queue, or one fails."""
     done: _Done = {}
-    while taken := os.read(queue, 1):
+    while taken := os.read(queue, 2):
+        number = int.from_bytes(taken, "big")
         try:
-            done[taken[0]] = jobs[taken[0]]()
+            done[number] = jobs[number]()
         except Exception:  # noqa: BLE001 -- done again, and raised, by `run_all`
             break
     return done

@@ -208,3 +208,11 @@ except KeyboardInterrupt:
     assert (out, err) == ("interrupted\n", "")
     for mark in tmp_path.glob("at-*"):
         assert not Path("/proc", mark.name.removeprefix("at-")).exists()
+
+
+def test_more_than_a_byte_counts_of_jobs_are_shared_out_too(tmp_path: Path) -> None:
+    code = """
+made = run_all([lambda n=n: (n, os.getpid() != FIRST, time.sleep(0.0005)) for n in range(1500)], 2)
+print([n for n, _, _ in made] == list(range(1500)), {away for _, away, _ in made})
+"""
+    assert _run(code, tmp_path).stdout == "True {False, True}\n"
