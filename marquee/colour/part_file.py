@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from marquee.errors import TableError, UnknownNameError
-from marquee.tables.load import STATUSES, check_table, table_text
+from marquee.tables.load import check_row, table_text
 from marquee.tables.maker_file import read_toml
 from marquee.values import Figure
 
@@ -139,10 +139,7 @@ def _parse(raw: dict[str, Any], where: str, known: tuple[str, ...]) -> PartFile:
         raise TableError(
             where, f"name = {name!r}", 'write lower-case words and digits, such as "my-strip"'
         )
-    background = raw.get("background", {})
-    if not isinstance(background, dict):
-        raise TableError(where, "background is not a table", "write [background] and rows below")
-    check_table(background, f"{where} [background]")
+    background = _background(raw.get("background", {}), where)
     own = {key: _rows(key, raw[key], where) for key in raw if key not in HEAD}
     return PartFile(
         where=where,
@@ -151,11 +148,24 @@ def _parse(raw: dict[str, Any], where: str, known: tuple[str, ...]) -> PartFile:
         channels=_channels(raw, where, base),
         protocol=_protocol(raw, where, base),
         rows={**(base.rows if base else {}), **own},
-        background={
-            **(base.background if base else {}),
-            **{key: _figures(row) for key, row in background.items()},
-        },
+        background={**(base.background if base else {}), **background},
     )
+
+
+def _background(raw: Any, where: str) -> dict[str, Rows]:  # noqa: ANN401 -- straight from the TOML reader
+    if not isinstance(raw, dict):
+        raise TableError(where, "background is not a table", "write [background] and rows below")
+    found: dict[str, Rows] = {}
+    for key, value in raw.items():
+        at = f"{where} [background] {key}"
+        rows = value if isinstance(value, list) else [value]
+        if not rows or not all(isinstance(row, dict) for row in rows):
+            shape = f'write {key} = {{ value = …, unit = "…", status = "…", source = "…" }}'
+            raise TableError(at, "is not a figure row", shape)
+        for row in rows:
+            check_row(row, at)
+        found[key] = _figures(rows)
+    return found
 
 
 def _base(raw: dict[str, Any], where: str, known: tuple[str, ...]) -> PartFile | None:
@@ -222,14 +232,13 @@ def _rows(key: str, raw: Any, where: str) -> Rows:  # noqa: ANN401 -- straight f
     return _figures(rows)
 
 
-def _figures(raw: Any) -> Rows:  # noqa: ANN401 -- straight from the TOML reader
-    rows = raw if isinstance(raw, list) else [raw]
+def _figures(rows: list[dict[str, Any]]) -> Rows:
     return tuple(
         Figure(
             value=row.get("value"),
             unit=str(row.get("unit", "")),
             status=row["status"],
-            source=row["source"],
+            source=str(row["source"]),
             note=str(row.get("note", "")),
         )
         for row in rows
@@ -241,12 +250,7 @@ def _check_row(row: dict[str, Any], key: Key, at: str) -> None:
     if unknown:
         near = difflib.get_close_matches(unknown[0], _ROW_KEYS, n=1, cutoff=0.0)[0]
         raise TableError(at, f"unknown key '{unknown[0]}'", f"did you mean '{near}'?")
-    if not str(row.get("source", "")).strip():
-        raise TableError(at, "has no source", 'add source = "title, edition, table"')
-    if row.get("status") not in STATUSES:
-        raise TableError(
-            at, f"has status {row.get('status')!r}", f"use one of: {', '.join(STATUSES)}"
-        )
+    check_row(row, at)
     if row.get("unit") != key.unit:
         raise TableError(at, f"has unit {row.get('unit')!r}", f'write unit = "{key.unit}"')
     problem = _problem(row.get("value"), key)

@@ -45,16 +45,23 @@ def check_table(table: dict[str, Any], name: str) -> dict[str, Any]:
     for key, value in table.items():
         if isinstance(value, list) and value and isinstance(value[0], dict):
             for number, row in enumerate(value, 1):
-                _check_row(row, f"{name} [[{key}]] row {number}")
+                check_row(row, f"{name} [[{key}]] row {number}")
         elif isinstance(value, dict):
             if "value" in value or "source" in value:
-                _check_row(value, f"{name} {key}")
+                check_row(value, f"{name} {key}")
             else:
                 check_table(value, f"{name} [{key}]")
     return table
 
 
-def _check_row(row: dict[str, Any], where: str) -> None:
+def check_row(row: dict[str, Any], where: str) -> None:
+    """Refuse a row without a source or with an unknown status.
+
+    Raises
+    ------
+    TableError
+        Either.
+    """
     if not str(row.get("source", "")).strip():
         raise TableError(where, "has no source", 'add source = "title, edition, table"')
     if row.get("status") not in STATUSES:

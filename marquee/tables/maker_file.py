@@ -41,7 +41,7 @@ def read_toml(path: Path, kind: str) -> dict[str, Any]:
             raise InputError(where, f"is larger than 1 MB, too large for a {kind}", name_one)
         text = path.read_bytes().decode("utf-8-sig")
         _refuse_endless(text, where)
-        return tomllib.loads(text)
+        tables = tomllib.loads(text)
     except FileNotFoundError:
         raise InputError(where, "does not exist", path_mend(where, name_one)) from None
     except UnicodeDecodeError as error:
@@ -53,6 +53,8 @@ def read_toml(path: Path, kind: str) -> dict[str, Any]:
     except (OSError, ValueError) as error:  # a NUL in the name, a number of 5,000 digits
         reason = getattr(error, "strerror", None) or f"{error}"
         raise InputError(where, f"cannot be read ({reason})", "check the path") from None
+    _refuse_endless_numbers(tables, where)
+    return tables
 
 
 def _refuse_endless(text: str, where: str) -> None:
@@ -64,6 +66,19 @@ def _refuse_endless(text: str, where: str) -> None:
                 f"line {number} is endless ({len(line)} characters)",
                 "break it into several",
             )
+
+
+def _refuse_endless_numbers(tables: dict[str, Any], where: str) -> None:
+    """Refuse whole numbers beyond 64 bits (TOML 1.0.0, Integer), which break whatever is done with them."""
+    left: list[tuple[str, Any]] = list(tables.items())
+    while left:
+        key, value = left.pop()
+        if isinstance(value, dict):
+            left += [(f"{key}.{name}", inner) for name, inner in value.items()]
+        elif isinstance(value, list):
+            left += [(key, inner) for inner in value]
+        elif isinstance(value, int) and not -(2**63) <= value < 2**63:
+            raise InputError(where, f"{key} is beyond all numbers used here", "correct that value")
 
 
 def path_mend(name: str, otherwise: str) -> str:

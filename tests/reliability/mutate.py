@@ -23,6 +23,8 @@ MODULES = {
             "tests/colour/test_drive.py",
             "tests/colour/test_drive_references.py",
             "tests/colour/test_drive_stage.py",
+            "tests/colour/test_spread.py",
+            "tests/colour/test_findings.py",
         ],
     ),
     "rails": (
@@ -35,7 +37,11 @@ MODULES = {
     ),
     "wire": (
         "marquee/power/wire.py",
-        ["tests/power/test_wire_fuse_supply.py", "tests/power/test_design.py"],
+        [
+            "tests/power/test_wire_fuse_supply.py",
+            "tests/power/test_wire_names.py",
+            "tests/power/test_design.py",
+        ],
     ),
     "header": (
         "marquee/outputs/header.py",
