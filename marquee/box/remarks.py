@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 
+from marquee.box.cells import cell_shape
 from marquee.box.ground import Floats, Ground
 from marquee.errors import Finding
 from marquee.project import BoxSettings
@@ -14,6 +15,8 @@ from marquee.values import Cell, Wall, ZoneMap
 _MOST_PLACES = 4
 # From here on another design is cheaper than the work (common practice, no source).
 _MANY_WALLS = 150
+# Side of a 5050 package (from memory).
+_LED_MM = 5.0
 # Stretches nearer to each other than this along a wall are told as one [mm].
 _JOIN_MM = 10.0
 
@@ -34,15 +37,31 @@ def box_findings(
         found += _pair_findings(zone_map, room, own, settings)
     found += _covered(zone_map, ground, cells)
     if len(walls) > _MANY_WALLS:
-        found.append(
-            Finding(
-                code="barriers.many",
-                where="face",
-                message=f"{len(walls)} walls are more than anybody cuts; leave out specks (--min-area), merge colours "
-                "(--merge), or light the finest part as one zone with a hue cycle (an override)",
-            )
-        )
+        found.append(_many(walls, cells, settings))
     return tuple(found)
+
+
+def _many(walls: tuple[Wall, ...], cells: tuple[Cell, ...], settings: BoxSettings) -> Finding:
+    """Return the remark on more walls than anybody cuts, with how far the artwork is from being built."""
+    import shapely
+
+    shapes = [cell_shape(cell) for cell in cells]
+    circles = shapely.maximum_inscribed_circle(shapes, tolerance=0.2)
+    wide = 2 * np.asarray(shapely.length(circles), float)
+    narrow = int((wide < _LED_MM).sum())
+    wall = settings.wall_thickness_mm
+    # Walls stay as thick when the artwork grows.
+    factor = (_LED_MM + wall) / (float(np.median(wide)) + wall)
+    larger = (
+        f", make the artwork {np.ceil(10 * factor) / 10:.1f} times as wide" if factor > 1 else ""
+    )
+    return Finding(
+        code="barriers.many",
+        where="face",
+        message=f"{len(walls)} walls are more than anybody cuts, and {narrow} of {len(cells)} cells are narrower than "
+        f"an LED of {_LED_MM:g} mm: leave out specks (--min-area), merge colours (--merge){larger}, or light the finest "
+        "part as one zone with a hue cycle (an override)",
+    )
 
 
 class _Room:

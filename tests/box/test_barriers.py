@@ -321,8 +321,10 @@ blobs = st.lists(
 )
 
 
-def drawn(spots: list[tuple[int, float, float, float, bool]]) -> NDArray[np.int16]:
-    """Return discs and bars of up to four zones, each at least 6 mm from other zones, zones numbered from 0."""
+def drawn(
+    spots: list[tuple[int, float, float, float, bool]], apart_mm: float = 6
+) -> NDArray[np.int16]:
+    """Return discs and bars of up to four zones, other zones that far apart or more, zones numbered from 0."""
     labels = blank(120, 60)
     for zone, x, y, r, round_ in spots:
         new = blank(120, 60)
@@ -335,7 +337,7 @@ def drawn(spots: list[tuple[int, float, float, float, bool]]) -> NDArray[np.int1
                 (max(x - 2 * r, 0), max(y - r / 2, 0), min(x + 2 * r, 120), min(y + r / 2, 60)),
             )
         near = blank(120, 60)
-        disc(near, 0, (x, y), (r if round_ else 2.1 * r) + 6)
+        disc(near, 0, (x, y), (r if round_ else 2.1 * r) + apart_mm)
         others = (labels >= 0) & (labels != zone)
         if not (others & (near >= 0)).any():
             labels[new >= 0] = zone
@@ -379,3 +381,38 @@ def test_a_mirrored_face_has_walls_as_long(
     _, box = build(labels.copy())
     _, mirrored = build(np.ascontiguousarray(labels[:, ::-1]))
     assert mirrored.total_length_mm == pytest.approx(box.total_length_mm, rel=0.02, abs=0.1)
+
+
+def test_more_walls_than_anybody_cuts_are_told_with_what_would_make_them_fewer() -> None:
+    labels = blank(120, 80)
+    for row in range(16):
+        for column in range(24):
+            rect(labels, (row + column) % 2, (5 * column, 5 * row, 5 * column + 5, 5 * row + 5))
+    _, box = build(labels)
+    (told,) = [f for f in box.findings if f.code == "barriers.many"]
+    # Squares of 5 mm with half a wall of 3 mm off each side leave 2 mm, so an LED of 5 mm needs 8/5 of the width.
+    narrow = sum(
+        2 * shapely.maximum_inscribed_circle(shape, tolerance=0.05).length < 5
+        for shape in shapes(box)
+    )
+    assert f"{narrow} of {len(box.cells)} cells" in told.message
+    assert narrow > 300
+    assert "1.6 times as wide" in told.message
+    for mend in ("--min-area", "--merge", "override"):
+        assert mend in told.message
+
+
+# Fewer examples than usual: each draws and walls a face of 0.1 megapixels.
+@settings(max_examples=12)
+@given(blobs, st.sampled_from([0.5, 1.0, 2.0, 4.0]))
+def test_any_scatter_of_colours_nearer_than_a_wall_is_partitioned(
+    spots: list[tuple[int, float, float, float, bool]], apart_mm: float
+) -> None:
+    zones, box = build(drawn(spots, apart_mm))
+    assert_partition(zones, box)
+    # A wall runs between the colours, however near they come: never over more than a pixel of either.
+    if box.walls:
+        lines = wall_lines(box)
+        for zone in zones.zones:
+            off = shapely.distance(lines, shapely.points(pixel_places(zones, zone.id)))
+            assert off.min() >= min(apart_mm / 2, REACH_MM) - zones.mm_per_px
