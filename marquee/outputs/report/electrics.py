@@ -163,10 +163,11 @@ def alternatives_table(power: Power) -> Table | None:
             Row(
                 cells=(
                     printable(way.title),
-                    f"{way.supply.count} × {way.supply.volts:g} V, {way.supply.amps:g} A",
+                    f"{way.supply.count} × {way.supply.volts:g}\N{NO-BREAK SPACE}V, "
+                    f"{way.supply.amps:g}\N{NO-BREAK SPACE}A",
                     f"{100 * way.brightness_cap:.0f}",
                     f"{way.feeds}",
-                    way.wire,
+                    way.wire.replace(" ", "\N{NO-BREAK SPACE}"),
                     f"{way.min_led_v:.2f}",
                     f"{way.worst_w:.1f}",
                     f"{way.planned_w:.1f}",

@@ -18,7 +18,11 @@ NONE = "–"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Column:
-    """A column's head; `kind` is "figure", "word" (short, never broken), "text" or "name" (a maker's own words)."""
+    """A column's head and kind, which is its cells' class.
+
+    "figure", "list" of them (with "breaks" where paper may break it), "word" (short, never broken), "text", or
+    "name" for a maker's own words.
+    """
 
     head: str
     kind: str = "figure"
@@ -96,16 +100,18 @@ def zones_table(plan: Plan) -> Table:
 def colours_table(plan: Plan) -> Table:
     """Return each zone's colour, bytes, error of the model and band to expect of the part."""
     order = "".join(plan.part.channels)
+    # Paper has room for three figures beside each other in every list of the row, not for four.
+    many = "list" if len(order) <= 3 else "list breaks"
     columns = (
         Column(head="zone"),
         Column(head="colour", kind="name"),
         Column(head="on a screen", kind="word"),
-        Column(head="L*a*b* wanted"),
-        Column(head=f"{order} bytes"),
+        Column(head="L*a*b* wanted", kind="list"),
+        Column(head=f"{order} bytes", kind=many),
         Column(head="error", unit="ΔE00"),
-        Column(head="mean bytes, shared out"),
+        Column(head="mean bytes, shared out", kind=many),
         Column(head="error shared out", unit="ΔE00"),
-        Column(head="L*a*b* made"),
+        Column(head="L*a*b* made", kind="list"),
         Column(head="band", unit="ΔE00"),
         Column(head="band, white matched", unit="ΔE00"),
         Column(head="gamut", kind="word"),
