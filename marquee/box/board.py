@@ -33,7 +33,7 @@ def spread_leds(chambers: Chambers, pitch_mm: float) -> tuple[Floats, NDArray[np
     places: list[Floats] = []
     cells: list[NDArray[np.intp]] = []
     for cell in chambers.needy.tolist():
-        found = _spread(chambers, cell, pitch_mm)
+        found = spread_in(chambers, cell, pitch_mm)
         places.append(found)
         cells.append(np.full(len(found), cell, np.intp))
     if not places:
@@ -41,7 +41,8 @@ def spread_leds(chambers: Chambers, pitch_mm: float) -> tuple[Floats, NDArray[np
     return np.vstack(places), np.concatenate(cells)
 
 
-def _spread(chambers: Chambers, cell: int, pitch_mm: float) -> Floats:
+def spread_in(chambers: Chambers, cell: int, pitch_mm: float) -> Floats:
+    """Return places of free LEDs in one cell, as `spread_leds`."""
     import shapely
 
     shape = chambers.shapes[cell]
@@ -108,11 +109,30 @@ def short_chain(xy_mm: Floats) -> NDArray[np.intp]:
     n = len(xy_mm)
     if n < 3:
         return np.arange(n)
-    order = _bands(xy_mm)
+    return shortened(xy_mm, _bands(xy_mm))
+
+
+def shortened(xy_mm: Floats, order: NDArray[np.intp]) -> NDArray[np.intp]:
+    """Return an order that no exchange of two links shortens, found from this one."""
+    order = order.copy()
     for _ in range(_MOST_SWEEPS):
         if not _sweep(xy_mm, order):
             break
     return order
+
+
+def grouped(xy_mm: Floats, cell: NDArray[np.intp], group: int) -> tuple[Floats, NDArray[np.intp]]:
+    """Return (addresses, group, 2) LEDs that share an address, neighbours of one cell, and the addresses' cells.
+
+    LEDs of a cell that are left over by whole groups are left out.
+    """
+    members, cells = [np.zeros((0, group, 2))], [np.zeros(0, np.intp)]
+    for k in np.unique(cell).tolist():
+        own = xy_mm[cell == k]
+        own = own[short_chain(own)][: len(own) // group * group]
+        members.append(own.reshape(-1, group, 2))
+        cells.append(np.full(len(members[-1]), k, np.intp))
+    return np.concatenate(members), np.concatenate(cells)
 
 
 def _bands(xy_mm: Floats) -> NDArray[np.intp]:

@@ -5,16 +5,22 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from marquee.box.board import short_chain, spread_leds
+from marquee.box.board import grouped, short_chain, spread_leds
 from marquee.box.chambers import Chambers
 from marquee.box.extras import add_extras
 from marquee.box.ground import Floats
+from marquee.box.laid import Laid, uncrossed, with_single
 from marquee.box.light_beam import LAMBERTIAN_HALF_ANGLE_DEG, exponent_of, flux_lm
-from marquee.box.rows import Rows, cut_rows, lay_rows
+from marquee.box.loose import Loose, loose_leds
+from marquee.box.materials import usual_optics
+from marquee.box.quick_light import QuickLight
+from marquee.box.rows import Pattern, Rows, cut_rows, lay_rows
 from marquee.errors import Finding, QuantityError
 from marquee.project import LedSettings
 from marquee.values import Box, Chain, Part, ZoneMap, read_only
 
+# Rows moved less than this are not told of [mm].
+_MOVED_MM = 0.5
 # Side of a 5050 package, taken where the part's file gives none (from memory).
 _PACKAGE_MM = 5.0
 # Beyond these half angles real lenses and caps differ most from a power of the cosine: rings and dark middles
@@ -41,57 +47,89 @@ def place_leds(zone_map: ZoneMap, box: Box, part: Part, settings: LedSettings) -
     """
     package = _PACKAGE_MM if part.package_mm is None else part.package_mm
     _check_pitch(box, part, settings.pitch_mm, package)
-    # A part that lights several LEDs by one address is laid address by address, each a point at its middle.
-    pitch_mm = settings.pitch_mm * part.leds_per_pixel
+    pattern = Pattern(pitch_mm=settings.pitch_mm, group=part.leds_per_pixel, half_mm=package / 2)
     chambers = Chambers(zone_map, box, package / 2)
-    findings = [
-        *_package_findings(part),
-        *_group_findings(part, pitch_mm),
-        *_beam_findings(part, settings),
-    ]
+    beam = _half_angles(part, settings)
+    findings = [*_package_findings(part), *_beam_findings(part, settings)]
+    way = np.array([1.0, 0.0])
     if settings.arrangement == "board":
-        xy, cell = spread_leds(chambers, pitch_mm)
-        run = np.zeros(len(xy), np.int64)
+        laid = _on_board(chambers, pattern)
     else:
-        rows = lay_rows(chambers, pitch_mm)
-        xy, cell, run = cut_rows(rows)
-        findings += _row_findings(rows, cell)
-    xy, cell, run, extra = add_extras(chambers, zone_map, xy, cell, run)
+        quick = QuickLight(chambers, usual_optics(), exponent_of(beam[1]))
+        laid, way, told = _on_strip(zone_map, chambers, pattern, quick)
+        findings += told
+    laid, extra = add_extras(chambers, zone_map, pattern, laid)
     findings += extra
-    if not (cell >= 0).any():
+    if not (laid.cell >= 0).any():
         raise QuantityError(
             "leds.part",
             f"no LED {package:g} mm wide fits any cell",
-            "use a smaller package, a thinner wall or a wider artwork",
+            "make the artwork wider, have fewer and larger cells (--merge like colours, --min-area against specks, an "
+            "override that makes the fine part one zone), or use a thinner wall or a smaller package",
         )
     if settings.arrangement == "board":
-        order = short_chain(xy)
-        xy, cell = xy[order], cell[order]
-        run = np.zeros(len(xy), np.int64)
-    stated = settings.model_copy(update={"pitch_mm": pitch_mm})
-    return _chain(chambers, stated, xy, cell, run, findings, _half_angles(part, settings))
-
-
-def _chain(
-    chambers: Chambers,
-    settings: LedSettings,
-    xy: Floats,
-    cell: NDArray[np.intp],
-    run: NDArray[np.int64],
-    findings: list[Finding],
-    beam: tuple[float, float],
-) -> Chain:
-    zone = np.where(cell >= 0, chambers.zone[cell], -1).astype(np.int16)
+        laid = laid.taken(short_chain(laid.xy_mm))
+        run = np.zeros(len(laid.xy_mm), np.int64)
+    else:
+        laid = uncrossed(laid)
+        run = laid.runs(way, pattern.address_mm)
+    zone = np.where(laid.cell >= 0, chambers.zone[laid.cell], -1).astype(np.int16)
     return Chain(
         arrangement=settings.arrangement,
-        pitch_mm=settings.pitch_mm,
-        x_mm=read_only(np.ascontiguousarray(xy[:, 0])),
-        y_mm=read_only(np.ascontiguousarray(xy[:, 1])),
+        pitch_mm=pattern.address_mm,
+        x_mm=read_only(np.ascontiguousarray(laid.xy_mm[:, 0])),
+        y_mm=read_only(np.ascontiguousarray(laid.xy_mm[:, 1])),
         zone=read_only(zone),
         row=read_only(run.astype(np.int16)),
         findings=tuple(findings),
+        group_xy_mm=None if pattern.group == 1 else read_only(laid.leds_mm),
         half_angle_deg=beam[1],
         cap_gain=_cap_gain(*beam),
+    )
+
+
+def _on_board(chambers: Chambers, pattern: Pattern) -> Laid:
+    xy, cell = spread_leds(chambers, pattern.pitch_mm)
+    leds, cell = grouped(xy, cell, pattern.group) if pattern.group > 1 else (xy[:, None], cell)
+    return Laid(xy_mm=leds.mean(axis=1), cell=cell, leds_mm=leds)
+
+
+def _on_strip(
+    zone_map: ZoneMap, chambers: Chambers, pattern: Pattern, quick: QuickLight
+) -> tuple[Laid, Floats, list[Finding]]:
+    """Return the strip's chain, its rows' direction, and remarks."""
+    rows = lay_rows(chambers, pattern, quick)
+    loose = (
+        loose_leds(chambers, quick, pattern.pitch_mm, (rows.xy_mm, rows.cell, rows.way))
+        if pattern.group == 1
+        else []
+    )
+    pieces = cut_rows(rows, np.array([one.cell for one in loose], np.intp))
+    kept = np.concatenate([np.zeros(0, np.intp), *pieces])
+    xy = rows.xy_mm[kept]
+    laid = Laid(xy_mm=xy, cell=rows.cell[kept], leds_mm=pattern.members(xy, rows.way))
+    findings = _row_findings(rows, laid.cell, pattern.group)
+    for one in loose:
+        for place in one.xy_mm[short_chain(one.xy_mm)]:
+            laid = with_single(laid, place, one.cell, place[None])
+        findings.append(_loose_finding(zone_map, chambers, one))
+    return laid, rows.way, findings
+
+
+def _loose_finding(zone_map: ZoneMap, chambers: Chambers, loose: Loose) -> Finding:
+    zone = int(chambers.zone[loose.cell])
+    x_mm, y_mm = loose.xy_mm.mean(axis=0)
+    count = len(loose.xy_mm)
+    how = (
+        f"a piece of strip of its own, {count} LEDs, lies in"
+        if loose.straight
+        else f"{count} LEDs cut off one by one and joined by wires follow"
+    )
+    return Finding(
+        code="leds.own-piece" if loose.straight else "leds.singles",
+        where=f"zone {zone} {zone_map.zones[zone].name}, around {x_mm:.0f}, {y_mm:.0f} mm",
+        message=f"{how} this narrow cell: darkest to brightest about {loose.even:.2f} where the face's rows give "
+        f"{loose.rows_even:.2f} (instant estimates; 'marquee light' has the model's)",
     )
 
 
@@ -161,29 +199,15 @@ def _beam_findings(part: Part, settings: LedSettings) -> list[Finding]:
     ]
 
 
-def _group_findings(part: Part, pitch_mm: float) -> list[Finding]:
-    if part.leds_per_pixel == 1:
-        return []
-    return [
-        Finding(
-            code="leds.grouped",
-            where=f"part {part.name}",
-            message=f"lights {part.leds_per_pixel} LEDs by one address: addresses lie {pitch_mm:.4g} mm apart along "
-            "and across, each reckoned as one point at its middle; the light between them is more even than shown",
-        )
-    ]
-
-
-def _row_findings(rows: Rows, cell: NDArray[np.intp]) -> list[Finding]:
+def _row_findings(rows: Rows, cell: NDArray[np.intp], group: int) -> list[Finding]:
     findings = []
-    if rows.shift_mm != (0.0, 0.0):
-        along, across = rows.shift_mm
+    if max(rows.across_mm, rows.along_mm) > _MOVED_MM:
         findings.append(
             Finding(
                 code="leds.rows-shifted",
                 where="rows",
-                message=f"moved {along:+.1f} mm along and {across:+.1f} mm across from the middle, so that more "
-                "cells get an LED or fewer LEDs meet walls",
+                message=f"moved by up to {rows.along_mm:.1f} mm along and {rows.across_mm:.1f} mm across from even "
+                "spacing about the middle, for more even light or more cells with an LED: lay them by leds.png",
             )
         )
     dark = int((cell < 0).sum())
@@ -194,7 +218,8 @@ def _row_findings(rows: Rows, cell: NDArray[np.intp]) -> list[Finding]:
             Finding(
                 code="leds.dark",
                 where="strip",
-                message=f"{dark} of {len(cell)} LEDs stay dark, on or beside a wall or out of reach of any aperture; "
+                message=f"{dark} of {len(cell)} {'LEDs' if group == 1 else 'addresses'} stay dark, on or beside a wall"
+                f"{'' if group == 1 else ', on both sides of one'} or out of reach of any aperture; "
                 f"they draw their idle current. {rows.on_wall} places meet a wall{trimmed}",
             )
         )

@@ -158,6 +158,17 @@ def box_optics(settings: BoxSettings) -> BoxOptics:
     )
 
 
+def usual_optics() -> BoxOptics:
+    """Return the figures of the paint and diffuser taken where nothing is said."""
+    usual = BoxSettings()
+    diffuser = find_diffuser(usual.diffuser)
+    return BoxOptics(
+        surface_reflectance=find_surface(usual.paint).reflectance,
+        diffuser_transmittance=diffuser.transmittance,
+        diffuser_reflectance=diffuser.reflectance,
+    )
+
+
 def _unknown(where: str, name: str, known: list[str], own: str) -> UnknownNameError:
     near = difflib.get_close_matches(name, known, n=3, cutoff=0.0)
     return UnknownNameError(

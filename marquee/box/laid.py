@@ -1,0 +1,106 @@
+"""Addresses laid out in chain order: places, LEDs, straight runs, and how single ones join without crossing."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from marquee.box.board import shortened
+from marquee.box.ground import Floats
+
+Ints = NDArray[np.intp]
+# Joints are looked for at this many of the cheapest places; beyond this many addresses crossings are let be.
+_MOST_TRIED, _MOST_UNCROSSED = 200, 3000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Laid:
+    """Addresses in data order: `xy_mm` (n, 2) their middles, `cell` they light (-1 none), `leds_mm` (n, group, 2)."""
+
+    xy_mm: Floats
+    cell: Ints
+    leds_mm: Floats
+
+    def taken(self, order: Ints) -> Laid:
+        """Return the addresses at `order`."""
+        return Laid(xy_mm=self.xy_mm[order], cell=self.cell[order], leds_mm=self.leds_mm[order])
+
+    def runs(self, way: Floats, pitch_mm: float) -> NDArray[np.int64]:
+        """Return (n,) numbers of straight runs: as long as steps are one pitch along the same line and LEDs lie along it.
+
+        `way` is the rows' direction; nothing is one run in any other.
+        """
+        if not len(self.xy_mm):
+            return np.zeros(0, np.int64)
+        step = np.diff(self.xy_mm, axis=0)
+        along, across = step @ way, step @ np.array([-way[1], way[0]])
+        straight = (np.abs(across) < 1e-6) & (np.abs(np.abs(along) - pitch_mm) < 1e-6)
+        # A run turns back nowhere: its second step decides.
+        back = np.zeros(len(straight), bool)
+        back[1:] = straight[1:] & straight[:-1] & (along[1:] * along[:-1] < 0)
+        return np.concatenate([[0], np.cumsum(~straight | back)]).astype(np.int64)
+
+
+def with_single(laid: Laid, place: Floats, cell: int, leds_mm: Floats) -> Laid:
+    """Return the chain with an address put where it adds least length and crosses no link, if there is such a place."""
+    xy = laid.xy_mm
+    if not len(xy):
+        return Laid(xy_mm=place[None], cell=np.array([cell], np.intp), leds_mm=leds_mm[None])
+    to = np.hypot(*(xy - place).T)
+    link = np.hypot(*np.diff(xy, axis=0).T)
+    cost = np.concatenate([to[:1], to[:-1] + to[1:] - link, to[-1:]])
+    best = int(np.argmin(cost))
+    for k in np.argsort(cost, kind="stable")[:_MOST_TRIED].tolist():
+        if not _crosses(xy, k, place):
+            best = k
+            break
+    return replace(
+        laid,
+        xy_mm=np.insert(xy, best, place, axis=0),
+        cell=np.insert(laid.cell, best, cell),
+        leds_mm=np.insert(laid.leds_mm, best, leds_mm, axis=0),
+    )
+
+
+def uncrossed(laid: Laid) -> Laid:
+    """Return the chain shortened until it crosses itself nowhere; as it is if it does not."""
+    if len(laid.xy_mm) > _MOST_UNCROSSED or not _any_links_cross(laid.xy_mm):
+        return laid
+    return laid.taken(shortened(laid.xy_mm, np.arange(len(laid.xy_mm))))
+
+
+def _any_links_cross(xy_mm: Floats) -> bool:
+    starts, ends = xy_mm[:-1], xy_mm[1:]
+    for k in range(len(starts) - 2):
+        if _any_crossing(starts[k + 2 :], ends[k + 2 :], starts[k], ends[k]):
+            return True
+    return False
+
+
+def _crosses(xy_mm: Floats, at: int, place: Floats) -> bool:
+    starts, ends = xy_mm[:-1], xy_mm[1:]
+    keep = np.ones(len(starts), bool)
+    if 0 < at < len(xy_mm):
+        keep[at - 1] = False
+    for neighbour in (at - 1, at):
+        if not 0 <= neighbour < len(xy_mm):
+            continue
+        tip = xy_mm[neighbour]
+        touching = (starts == tip).all(axis=1) | (ends == tip).all(axis=1)
+        if _any_crossing(starts[keep & ~touching], ends[keep & ~touching], tip, place):
+            return True
+    return False
+
+
+def _any_crossing(starts: Floats, ends: Floats, p: Floats, q: Floats) -> bool:
+    def side(a: Floats, b: Floats, c: Floats) -> Floats:
+        return np.asarray(
+            (b[..., 0] - a[..., 0]) * (c[..., 1] - a[..., 1])
+            - (b[..., 1] - a[..., 1]) * (c[..., 0] - a[..., 0])
+        )
+
+    one, two = side(starts, ends, p[None]), side(starts, ends, q[None])
+    three, four = side(p[None], q[None], starts), side(p[None], q[None], ends)
+    return bool(((one * two < 0) & (three * four < 0)).any())

@@ -1,0 +1,212 @@
+"""An instant estimate of the light under apertures: direct light and a three-node balance of each closed cell."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from marquee.box.chambers import Chambers
+from marquee.box.ground import Floats
+from marquee.box.light_beam import flux_lm
+from marquee.box.materials import BoxOptics
+
+Singles = NDArray[np.float32]
+# Apertures are asked at places a sixth of the depth apart, at most so many in all; what is seen is found on a raster.
+_ASKED_PER_DEPTH, _MOST_ASKED = 6.0, 4000
+_RASTER_PX, _FINEST_MM = 500_000, 0.5
+_FLOOR_POINTS = 60
+# Cells whose mean width, twice the area over the outline, is so many depths mix reflected light all over (fitted to the
+# reference cases and to the light model in narrow rings).
+_COMPACT_DEPTHS = 1.5
+# Places nearer to each other than this share of the depth see alike.
+_ALIKE_DEPTHS = 0.12
+# Sight is asked no farther than so many depths: beyond, an LED gives under 1 % of what it does straight above.
+_SIGHT_DEPTHS = 3.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Asked:
+    """Where a cell's apertures are asked: `points` (n, 2), from `first` on among all.
+
+    `after_lux` is what reflections add to one LED of 1 cd, on average over the cell, whose `floor` is given by points.
+    The share `compact` of it is even all over the cell, the rest lies round the LED as a Lambertian LED's own light
+    does, whatever stands between.
+    """
+
+    zone: int
+    first: int
+    points: Floats
+    floor: Floats
+    after_lux: float
+    compact: float
+    convex: bool
+
+
+class QuickLight:
+    """The estimate for cells whose walls reach the diffuser.
+
+    In the path-traced cases with closed cells means are within 5 %, 95 of 100 elements within 10 % and darkest over
+    brightest within 0.08. Narrow, long or branched cells are least true: there the light model was up to 0.2 less even.
+
+    Parameters
+    ----------
+    chambers : Chambers
+    optics : BoxOptics
+    exponent : float
+        Of the LEDs' beam, I = I₀ cosᵐ θ.
+    """
+
+    def __init__(self, chambers: Chambers, optics: BoxOptics, exponent: float) -> None:
+        self.depth_mm, self.exponent = chambers.reach_mm, exponent
+        self.raster = Raster(chambers)
+        self.cells: dict[int, Asked] = {}
+        total_mm2 = sum(float(chambers.shapes[k].area) for k in chambers.needy.tolist())
+        step = max(self.depth_mm / _ASKED_PER_DEPTH, math.sqrt(total_mm2 / _MOST_ASKED))
+        first = 0
+        for zone, cell in sorted((int(chambers.zone[k]), k) for k in chambers.needy.tolist()):
+            shape = chambers.shapes[cell]
+            points = _thinned(chambers.apertures_mm[cell], step)
+            self.cells[cell] = Asked(
+                zone=zone,
+                first=first,
+                points=points,
+                floor=_floor(shape),
+                after_lux=reflected_lux(shape.area, shape.length, self.depth_mm, optics, exponent),
+                compact=min(
+                    1.0, 2 * shape.area / shape.length / (_COMPACT_DEPTHS * self.depth_mm)
+                ),
+                convex=bool(shape.area > shape.convex_hull.area * (1 - 1e-3)),
+            )
+            first += len(points)
+        self.count = first
+        zones = np.array([a.zone for a in self.cells.values() for _ in a.points], np.intp)
+        self.zones, self.starts = np.unique(zones, return_index=True)
+
+    def lux(self, cell: int, places: Floats) -> Singles:
+        """Return (places, asked) what LEDs of 1 cd at these places of a cell give its apertures, reflections included."""
+        asked = self.cells[cell]
+        share = self._share(places, asked.points)
+        around = share * share
+        # As beam_lux, for float32.
+        lux = around if self.exponent == 1 else share ** np.float32((self.exponent + 3) / 2)
+        lux = lux * np.float32(1e6 / self.depth_mm**2)
+        if not asked.convex:
+            lux *= self._sight(cell, places, asked.points)
+        over_floor = (self._share(places, asked.floor) ** 2).mean(axis=1, keepdims=True)
+        spread = np.float32(asked.compact) + (1 - np.float32(asked.compact)) * around / over_floor
+        return np.asarray(lux + spread * np.float32(asked.after_lux), np.float32)
+
+    def _share(self, places: Floats, points: Floats) -> Singles:
+        """Return (places, points) h² / (d² + h²)."""
+        at, to = places.astype(np.float32), points.astype(np.float32)
+        square = (at[:, :1] - to[:, 0]) ** 2 + (at[:, 1:] - to[:, 1]) ** 2
+        h2 = np.float32(self.depth_mm**2)
+        return np.asarray(h2 / (square + h2), np.float32)
+
+    def _sight(self, cell: int, places: Floats, points: Floats) -> NDArray[np.bool_]:
+        """Return (places, points) whether each sees the other, places near to each other asked once."""
+        tile = np.floor(places / max(_ALIKE_DEPTHS * self.depth_mm, 1.0)).astype(np.int64)
+        _, first, alike = np.unique(
+            tile[:, 1] * 1_000_003 + tile[:, 0], return_index=True, return_inverse=True
+        )
+        seen = self.raster.sees(cell, places[first], points, _SIGHT_DEPTHS * self.depth_mm)
+        return np.asarray(seen[alike.ravel()], bool)
+
+    def evenness(self, lux: NDArray[np.floating]) -> Floats:
+        """Return (…, zones) darkest over brightest of light (…, asked); 0 where a zone is dark."""
+        low = np.minimum.reduceat(lux, self.starts, axis=-1)
+        high = np.maximum.reduceat(lux, self.starts, axis=-1)
+        return np.asarray(low / np.maximum(high, 1e-9), float)
+
+
+def reflected_lux(
+    area_mm2: float, around_mm: float, depth_mm: float, optics: BoxOptics, exponent: float
+) -> float:
+    """Return the mean illuminance that reflections add under a closed cell's diffuser, of one LED of 1 cd [lx].
+
+    Three nodes, floor, walls and diffuser, exchange light by the form factors of a disc as wide as the cell: coaxial
+    equal discs of radius R at a distance h see each other with 1 + (1 - √(4x² + 1)) / (2x²), x = R/h (R = 2A/U).
+    """
+    x = 2 * area_mm2 / around_mm / depth_mm
+    across = 1 + (1 - math.sqrt(4 * x * x + 1)) / (2 * x * x)
+    aside = 1 - across
+    walls_mm2 = around_mm * depth_mm
+    back = area_mm2 * aside / walls_mm2
+    # What of the LED's flux meets the walls, h²/(R² + h²) to the power (m + 1)/2 of a beam, by the mean over the floor.
+    missed = aside ** ((exponent + 1) / 2)
+    flux = flux_lm(exponent) * 1e6
+    rho, rho_d = optics.surface_reflectance, optics.diffuser_reflectance
+    share = np.array([rho, rho, rho_d])  # floor, walls, diffuser
+    view = np.array([[0, aside, across], [back, 1 - 2 * back, back], [across, aside, 0]])
+    lit = np.array([0, flux * missed / walls_mm2, flux * (1 - missed) / area_mm2])
+    sent = np.linalg.solve(np.eye(3) - share[:, None] * view, share * lit)
+    return float(view[2] @ sent)
+
+
+def _floor(shape: Any) -> Floats:  # noqa: ANN401 -- shapely's polygons come untyped from the chambers
+    """Return points spread evenly over a cell's floor."""
+    import shapely
+
+    x0, y0, x1, y1 = shapely.bounds(shape)
+    step = math.sqrt(shape.area / _FLOOR_POINTS)
+    x, y = np.meshgrid(np.arange(x0 + step / 2, x1, step), np.arange(y0 + step / 2, y1, step))
+    held = shapely.contains_xy(shape, x, y)
+    points = np.stack([x[held], y[held]], axis=1)
+    return points if len(points) else shapely.get_coordinates(shapely.point_on_surface(shape))
+
+
+def _thinned(places: Floats, step_mm: float) -> Floats:
+    """Return one of the places of each square of this step, the one nearest to the square's middle."""
+    square = np.floor(places / step_mm)
+    off = np.abs(places / step_mm - square - 0.5).max(axis=1)
+    order = np.lexsort((off, square[:, 0], square[:, 1]))
+    first = np.ones(len(order), bool)
+    first[1:] = (np.diff(square[order], axis=0) != 0).any(axis=1)
+    return np.asarray(places[order[first]])
+
+
+class Raster:
+    """Cells painted on a raster: where a package fits, and what is in sight."""
+
+    def __init__(self, chambers: Chambers) -> None:
+        import cv2
+        import shapely
+
+        width, height = chambers.width_mm, chambers.height_mm
+        self.step = max(_FINEST_MM, math.sqrt(width * height / _RASTER_PX))
+        size = (math.ceil(height / self.step) + 1, math.ceil(width / self.step) + 1)
+        self.cell = np.full(size, -1, np.int32)
+        for k, shape in enumerate(chambers.shapes):
+            rings = [shape.exterior, *shape.interiors]
+            corners = [
+                np.rint(shapely.get_coordinates(ring) / self.step * 16).astype(np.int32)
+                for ring in rings
+            ]
+            cv2.fillPoly(self.cell, corners, (k,), lineType=cv2.LINE_8, shift=4)
+
+    def at(self, places: Floats) -> NDArray[np.int32]:
+        """Return the cell under each of (…, 2) places, -1 in a wall."""
+        at = np.rint(places / self.step).astype(np.intp)
+        x = np.clip(at[..., 0], 0, self.cell.shape[1] - 1)
+        y = np.clip(at[..., 1], 0, self.cell.shape[0] - 1)
+        return self.cell[y, x]
+
+    def sees(
+        self, cell: int, places: Floats, points: Floats, reach_mm: float
+    ) -> NDArray[np.bool_]:
+        """Return (places, points) whether the way between them stays in the cell; not asked beyond the reach."""
+        way = points - places[:, None, :]
+        length = np.hypot(way[..., 0], way[..., 1])
+        seen = np.zeros(length.shape, bool)
+        row, column = np.nonzero(length < reach_mm)
+        start, way = places[row], way[row, column]
+        clear = np.ones(len(row), bool)
+        stops = max(2, math.ceil(float(length[row, column].max(initial=0)) / 1.5))
+        for k in range(1, stops):
+            clear &= self.at(start + way * (k / stops)) == cell
+        seen[row[clear], column[clear]] = True
+        return seen
