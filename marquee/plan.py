@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from types import ModuleType
 from typing import Any, Unpack
@@ -13,6 +13,7 @@ from marquee.errors import Finding
 from marquee.firmware import Constants
 from marquee.keywords import Name, Settings, laid_out, project_of
 from marquee.project import Project, merge
+from marquee.stage import Runner, call
 from marquee.values import (
     Artwork,
     Box,
@@ -53,6 +54,10 @@ class Plan:
     cut: CutPlan = NOTHING_CUT
     unwalled: Unwalled | None = None
 
+    def but(self, **changes: Any) -> Plan:  # noqa: ANN401 -- fields of the plan
+        """Return this plan with some parts replaced."""
+        return replace(self, **changes)
+
 
 def plan(
     source: Name,
@@ -80,8 +85,10 @@ def plan(
     return make_plan(project_of(source, merge(tables, laid_out(settings))))
 
 
-def make_plan(project: Project) -> Plan:
+def make_plan(project: Project, run: Runner = call) -> Plan:
     """Return the plan for a project whose file names can be opened.
+
+    `run` calls each stage; one that remembers gives the same plan sooner.
 
     Raises
     ------
@@ -98,7 +105,7 @@ def make_plan(project: Project) -> Plan:
     colour = project.colour
     part = part_as_measured(load_part(project.leds.part), colour.calibration, colour.observer)
     others = tuple(load_part(name) for name in _COMPARED if name != part.name)
-    return plan_stages(project, artwork, palette, part, others)
+    return plan_stages(project, artwork, palette, part, others, run)
 
 
 def plan_stages(
@@ -107,6 +114,7 @@ def plan_stages(
     palette: tuple[TargetColour, ...],
     part: Part,
     others: tuple[Part, ...] = (),
+    run: Runner = call,
 ) -> Plan:
     """Return the plan from what was read: pure, no files. `others` are parts to compare the power of."""
     from marquee.artwork.zones import find_zones
@@ -122,20 +130,20 @@ def plan_stages(
     from marquee.power.dimming import Driven, brightness_findings
 
     check_settings(part, project.power)
-    zone_map = find_zones(artwork, project.zones, palette, project.box.wall_thickness_mm)
-    box = build_box(zone_map, project.box)
-    chain = place_leds(zone_map, box, part, project.leds)
+    zone_map = run(find_zones, artwork, project.zones, palette, project.box.wall_thickness_mm)
+    box = run(build_box, zone_map, project.box)
+    chain = run(place_leds, zone_map, box, part, project.leds)
     check_frame(chain.count, part, project.firmware)
-    box = with_slots(box, chain)
+    box = run(with_slots, box, chain)
     notch_mm = (project.cut.notch_width_mm, project.cut.notch_height_mm)
-    cut = plan_cut(zone_map, box, chain, project.cut)
-    transfer = transfer_light(zone_map, box, chain, project.box, notch_mm)
-    drive = solve_drive(zone_map, part, transfer, project.colour, chain)
-    light = light_face(transfer, zone_map, drive)
-    unwalled = light_unwalled(zone_map, box, chain, drive, project.box)
-    power = plan_power(chain, part, drive, project.power, box, others)
-    constants = choose_constants(zone_map, chain, part, drive, power)
-    budget = estimate_budget(constants, part, project.firmware)
+    cut = run(plan_cut, zone_map, box, chain, project.cut)
+    transfer = run(transfer_light, zone_map, box, chain, project.box, notch_mm)
+    drive = run(solve_drive, zone_map, part, transfer, project.colour, chain)
+    light = run(light_face, transfer, zone_map, drive)
+    unwalled = run(light_unwalled, zone_map, box, chain, drive, project.box)
+    power = run(plan_power, chain, part, drive, project.power, box, others)
+    constants = run(choose_constants, zone_map, chain, part, drive, power)
+    budget = run(estimate_budget, constants, part, project.firmware)
     stages = (artwork, zone_map, box, chain, cut, transfer, drive, light, power, budget)
     told = {finding.code for finding in box.findings}
     findings = tuple(

@@ -31,7 +31,7 @@ class Exit(IntEnum):
 COMMANDS = {
     "plan": (
         "marquee.cli.plan",
-        "Plan a marquee from artwork and flags, or from a project file (flags win).",
+        "Plan a marquee from artwork and flags, or from a project file (flags win); several at once, too.",
     ),
     "demo": ("marquee.cli.plan", "Plan the packaged demo, the marquee of an invented venue."),
     "new": (

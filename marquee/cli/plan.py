@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from marquee.cli import options
+from marquee.cli.make import default_folder, make, remembering, written
+from marquee.cli.progress import Progress
 from marquee.cli.source import project_from
 
 if TYPE_CHECKING:
@@ -26,14 +28,33 @@ def _schema(context: click.Context, _option: click.Parameter, wanted: bool) -> N
 @click.command(
     epilog="Example: marquee plan sign.png --width 380mm --palette venue.toml --depth 40mm"
 )
-@click.argument("source", metavar="ARTWORK|PROJECT.toml")
+@click.argument("sources", metavar="ARTWORK|PROJECT.toml …", nargs=-1, required=True)
 @options.artwork_options
 @options.box_options
 @options.colour_options
 @options.luminance_option
 @options.cycle_option
 @options.power_options
-@click.option("--out", metavar="DIR", help="Folder to write [<artwork name>-plan].")
+@click.option(
+    "--out",
+    metavar="DIR",
+    help="Folder to write [<artwork name>-plan]; of several projects, where their folders go [.].",
+)
+@click.option(
+    "--joint",
+    metavar="DIR",
+    help="Folder of the joint parts list and running cost of several projects [row-plan].",
+)
+@click.option(
+    "--watch",
+    is_flag=True,
+    help="Plan again whenever a file it is made from is saved; Ctrl-C ends.",
+)
+@click.option(
+    "--cache/--no-cache",
+    default=True,
+    help="Compute all anew, or take what has not changed from earlier runs [--cache].",
+)
 @options.json_option
 @click.option("--strict", is_flag=True, help="Exit with status 1 if there is a warning.")
 @click.option(
@@ -45,16 +66,38 @@ def _schema(context: click.Context, _option: click.Parameter, wanted: bool) -> N
     help="Print the JSON Schema of plan.json and stop.",
 )
 def plan(
-    source: str,
+    sources: tuple[str, ...],
     out: str | None,
+    joint: str | None,
+    watch: bool,
+    cache: bool,
     as_json: bool,
     strict: bool,
     **flags: Any,  # noqa: ANN401 -- click hands over every shared option by name
 ) -> int:
-    """Plan a marquee from artwork and flags, or from a project file (flags win)."""
-    project = project_from(source, flags)
-    default = f"{Path(project.artwork.file).stem or 'marquee'}-plan"
-    return _plan_and_write(project, Path(out if out is not None else default), as_json, strict)
+    """Plan a marquee from artwork and flags, or from a project file (flags win); several at once, too."""
+    if watch and (len(sources) > 1 or as_json or strict):
+        raise click.UsageError("--watch takes one project, and neither --json nor --strict")
+    if len(sources) > 1:
+        from marquee.cli.row import JOINT_FOLDER, Row, plan_row
+
+        row = Row(
+            out=out,
+            joint=JOINT_FOLDER if joint is None else joint,
+            is_remembered=cache,
+            as_json=as_json,
+            strict=strict,
+        )
+        return plan_row(sources, flags, row)
+    if joint is not None:
+        raise click.UsageError("--joint is for several projects: name them all")
+    project = project_from(sources[0], flags)
+    target = Path(out if out is not None else default_folder(project))
+    if watch:
+        from marquee.cli.watch import watch as keep_watching
+
+        return keep_watching(sources[0], flags, target, cache)
+    return _plan_and_write(project, target, as_json, strict, cache)
 
 
 @click.command(epilog="Example: marquee demo --out demo-plan")
@@ -67,23 +110,20 @@ def demo(out: str, as_json: bool, strict: bool) -> int:
     from marquee.project import read_project
 
     with demo_folder() as folder:
-        return _plan_and_write(read_project(folder / "project.toml"), Path(out), as_json, strict)
+        project = read_project(folder / "project.toml")
+        # A trial of the installation: nothing is taken from earlier runs.
+        return _plan_and_write(project, Path(out), as_json, strict, is_remembered=False)
 
 
-def _plan_and_write(project: Project, target: Path, as_json: bool, strict: bool) -> int:
-    from marquee.outputs.folder import check_folder, write_folder
-    from marquee.outputs.plan_files import plan_files
+def _plan_and_write(
+    project: Project, target: Path, as_json: bool, strict: bool, is_remembered: bool
+) -> int:
     from marquee.outputs.summary import summary_text
-    from marquee.plan import make_plan
 
-    check_folder(target)
-    options.note("planning …")
-    finished = make_plan(project)
-    options.note("drawing …")
-    files = plan_files(finished)
-    write_folder(target, files)
+    with Progress() as progress:
+        finished, files = make(project, target, remembering(is_remembered), progress)
     if as_json:
         click.echo(files["plan.json"].decode(), nl=False)
     else:
-        click.echo(summary_text(finished, f"{target}/ with {', '.join(files)}"), nl=False)
+        click.echo(summary_text(finished, written(target, files)), nl=False)
     return int(strict and bool(finished.findings))

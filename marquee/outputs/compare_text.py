@@ -16,7 +16,17 @@ def compare_text(changes: tuple[Change, ...], names: tuple[str, str]) -> str:
     head = f"{names[0]} → {names[1]}"
     if not changes:
         return f"{head}: no difference; both plan the same sign\n"
-    lines = [f"{head}: {_count(len(changes), 'difference')}"]
+    lines = [f"{head}: {_count(len(changes), 'difference')}", *change_lines(changes)]
+    told = {change.subject for change in changes}
+    same = [subject for subject in SUBJECTS if subject not in told]
+    if same:
+        lines.append(f"{'unchanged':<{_LABEL}}{', '.join(same)}")
+    return "\n".join(lines) + "\n"
+
+
+def change_lines(changes: tuple[Change, ...]) -> list[str]:
+    """Return the changes one a line under their subjects, wrapped."""
+    lines = []
     for subject in SUBJECTS:
         label = subject
         for change in changes:
@@ -30,11 +40,7 @@ def compare_text(changes: tuple[Change, ...], names: tuple[str, str]) -> str:
                     break_on_hyphens=False,
                 )
                 label = ""
-    told = {change.subject for change in changes}
-    same = [subject for subject in SUBJECTS if subject not in told]
-    if same:
-        lines.append(f"{'unchanged':<{_LABEL}}{', '.join(same)}")
-    return "\n".join(lines) + "\n"
+    return lines
 
 
 def _line(change: Change) -> str:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import partial
+from typing import Any
 
 from marquee.outputs.board_files import board_files
 from marquee.outputs.constants_json import constants_json_text
@@ -29,6 +30,9 @@ from marquee.parallel import run_all
 from marquee.plan import Plan
 
 Files = dict[str, bytes]
+Maker = Callable[[Plan], Files]
+Jobs = Sequence[Callable[[], Any]]
+Remembered = Callable[[Sequence[Maker], Plan, Callable[[Jobs], list[Any]]], list[Files]]
 
 # File → what makes it. Order is the order in which the maker will want them.
 _TEXTS = {
@@ -54,7 +58,9 @@ _PICTURES = {
 }
 
 
-def plan_files(plan: Plan, workers: int | None = None) -> dict[str, bytes]:
+def plan_files(
+    plan: Plan, workers: int | None = None, remembered: Remembered | None = None
+) -> dict[str, bytes]:
     """Return file name → content of everything a plan writes.
 
     Parameters
@@ -63,16 +69,22 @@ def plan_files(plan: Plan, workers: int | None = None) -> dict[str, bytes]:
         The finished plan.
     workers : int, optional
         Processes that share the work, where that is safe; the files are the same whatever their number.
+    remembered : function, optional
+        Gives what each maker makes, handing on only those jobs whose result it does not know yet.
     """
     # The longest first, the many short ones last: then all processes end at about the same time.
-    makers: tuple[Callable[[Plan], Files], ...] = (
+    makers: tuple[Maker, ...] = (
         drawing_files,
         *(partial(_text, name) for name in _TEXTS),
         wiring_files,
         *(partial(_picture, name) for name in _PICTURES),
         board_files,
     )
-    made = run_all([partial(make, plan) for make in makers], workers)
+    share = partial(run_all, workers=workers)
+    if remembered is None:
+        made = share([partial(make, plan) for make in makers])
+    else:
+        made = remembered(makers, plan, share)
     files = {name: content for part in made for name, content in part.items()}
     named = [*_TEXTS, "wiring.svg", *_PICTURES]
     named.insert(named.index("voltage.png"), "wiring.png")

@@ -71,7 +71,7 @@ def without_walls(plan: Plan) -> Plan | None:
     if plan.unwalled is None:
         return None
     box = replace(plan.box, walls=())
-    return replace(plan, box=box, transfer=plan.unwalled.transfer, light=plan.unwalled.light)
+    return plan.but(box=box, transfer=plan.unwalled.transfer, light=plan.unwalled.light)
 
 
 def _views(size_mm: tuple[float, float]) -> tuple[View, View]:
