@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -9,6 +11,7 @@ from marquee.box.light_beam import beam_lux
 from marquee.box.light_elements import EDGE_SAMPLES, Elements, Ints, samples_of
 from marquee.box.light_regions import Plan2D, Star, star
 from marquee.box.light_scene import Floats, Scene
+from marquee.parallel import run_all
 
 Flags = NDArray[np.bool_]
 
@@ -18,6 +21,8 @@ _SLOT_REACH_DEPTHS = 6.0
 # Quarters of the LED's window, and for each the way its sample points move; crossed, so that neither repeats.
 _QUARTERS = np.array([[-1, -1], [1, -1], [-1, 1], [1, 1]])
 _CROSSED = np.array([[-1, 1], [-1, -1], [1, 1], [1, -1]])
+# From this many pairs of LED and element the work is shared out, in this many parts (measured: 0.4 µs a pair).
+_MUCH, _PARTS = 200_000, 4
 
 
 class Views:
@@ -65,10 +70,26 @@ class Views:
 
 def direct_lux(scene: Scene, plan: Plan2D, elements: Elements, views: Views) -> Floats:
     """Return (channels, elements) direct illuminance, means over each element's open part [lx]."""
+    leds = np.arange(len(scene.led_xy_mm))
+    shaded = len(plan.regions) > 1 or not plan.convex[0]
+    # The parts depend on the scene alone: their sum is the same whoever reckons them.
+    parts = _PARTS if shaded and len(leds) * len(elements.patch) > _MUCH else 1
+    jobs = [
+        partial(_direct_of, leds[part::parts], scene, plan, elements, views)
+        for part in range(parts)
+    ]
+    first, *others = run_all(jobs)
+    direct: Floats = first
+    for other in others:
+        direct += other
+    return direct
+
+
+def _direct_of(leds: Ints, scene: Scene, plan: Plan2D, elements: Elements, views: Views) -> Floats:
     direct = np.zeros((scene.led_cd.shape[1], len(elements.patch)))
     spread = _Spread(scene)
     home = views.home
-    for led in range(len(scene.led_xy_mm)):
+    for led in leds.tolist():
         lit = np.flatnonzero(scene.led_cd[led])
         if not lit.size or home[led] < 0:
             continue
