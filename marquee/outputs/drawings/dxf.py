@@ -1,4 +1,4 @@
-"""A drawing as DXF (R2000, mm): polylines and text on named layers, y up."""
+"""A drawing as DXF (R2000, mm): polylines with arcs and text on named layers, y up."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
+from marquee.outputs.drawings.arcs import arc_path
 from marquee.outputs.drawings.drawing import Drawing, Label
 
 if TYPE_CHECKING:
@@ -21,7 +22,7 @@ _MILLIMETRES = 4
 
 
 def dxf_bytes(drawing: Drawing) -> bytes:
-    """Return the DXF file; curves as polylines within a few micrometres."""
+    """Return the DXF file; smooth paths as polylines of lines and arcs."""
     _library()
     with _undated():
         document = _document(drawing)
@@ -73,8 +74,9 @@ def _document(drawing: Drawing) -> Document:
             dxfattribs={"layer": stroke.layer.name, "linetype": _linetype(stroke.layer.dash_mm)},
         )
     for smooth in drawing.smooths:
-        points = [(x, -y) for x, y in smooth.ring.flat_mm]
-        space.add_lwpolyline(points, close=True, dxfattribs={"layer": smooth.layer.name})
+        space.add_lwpolyline(
+            arc_path(smooth.ring), "xyb", close=True, dxfattribs={"layer": smooth.layer.name}
+        )
     for label in drawing.labels:
         x, y = label.at
         # Height of DXF text is that of capitals: 0.73 of the type's size in the fonts used elsewhere.
