@@ -81,6 +81,8 @@ class _Arms:
         """Return where the arms of a point meet, None where they do not meet ahead."""
         into, out = self.into[k], self.out[k]
         cross = into[0] * out[1] - into[1] * out[0]
+        if cross == 0:  # parallel
+            return None
         shift = self.to_mm[k] - self.from_mm[k]
         share = (shift[0] * out[1] - shift[1] * out[0]) / cross
         return np.asarray(self.from_mm[k] + share * into) if share >= 0 else None
