@@ -131,7 +131,7 @@ def project_of(source: Name, tables: dict[str, Any], where: str = "settings") ->
     if is_project(name):
         return read_project(Path(name), tables)
     artwork = {**tables.get("artwork", {}), "file": name}
-    if "width" not in artwork:
+    if "width" not in artwork and not states_size(name):
         raise InputError(
             name, "the picture's width on the cabinet is missing", "add the width, such as 380mm"
         )
@@ -141,3 +141,8 @@ def project_of(source: Name, tables: dict[str, Any], where: str = "settings") ->
 def is_project(name: str) -> bool:
     """Tell whether a name is a project file's; anything else is taken for artwork."""
     return name.lower().endswith(".toml")
+
+
+def states_size(name: str) -> bool:
+    """Tell whether a file of this name may state its own size, as drawings do."""
+    return name.lower().endswith((".svg", ".svgz"))

@@ -6,7 +6,8 @@ import difflib
 from pathlib import Path
 from typing import Any, Literal, get_args
 
-from pydantic import BaseModel, Field, ValidationError
+from pydantic import BaseModel, Field, ValidationError, ValidationInfo, field_validator
+from pydantic_core import PydanticCustomError
 
 from marquee.errors import InputError, MarqueeError
 from marquee.project_base import Area as Area  # noqa: PLC0414 -- handed on
@@ -19,17 +20,30 @@ from marquee.project_base import Section as Section  # noqa: PLC0414 -- handed o
 from marquee.project_cut import CutSettings as CutSettings  # noqa: PLC0414 -- handed on
 from marquee.tables.maker_file import read_toml
 
+# Endings of files that may state their own size.
+SIZED = (".svg", ".svgz")
+
 
 class ArtworkSettings(Section):
     """The picture and its size in the world."""
 
     file: FileName = Field(description="artwork file, relative to this project file")
-    width_mm: Length = Field(
-        alias="width", description="width of the whole picture on the cabinet"
+    width_mm: Length | None = Field(
+        default=None,
+        alias="width",
+        validate_default=True,
+        description="width of the whole picture on the cabinet; an SVG with a size in mm, cm or in states its own",
     )
     max_megapixels: float = Field(
         default=100.0, gt=0, le=4000, description="larger pictures are refused before decoding"
     )
+
+    @field_validator("width_mm")
+    @classmethod
+    def _width_is_known(cls, value: float | None, info: ValidationInfo) -> float | None:
+        if value is None and not str(info.data.get("file", "")).lower().endswith(SIZED):
+            raise PydanticCustomError("missing", "field required")
+        return value
 
 
 class ZoneOverride(Section):
@@ -344,6 +358,9 @@ def _problem(error: Any) -> tuple[str, str]:  # noqa: ANN401 -- pydantic's own l
         near = difflib.get_close_matches(loc[-1], valid, n=1, cutoff=0.0)
         return f"unknown key '{key}'", f"did you mean '{near[0]}'? valid here: {', '.join(valid)}"
     if error["type"] == "missing":
+        info = _section_at(loc[:-1]).model_fields.get(loc[-1])
+        loc[-1] = (info and info.alias) or loc[-1]
+        key = ".".join(loc)
         return f"'{key}' is missing", f"add {loc[-1]} under [{'.'.join(loc[:-1])}]"
     cause = error.get("ctx", {}).get("error")
     if isinstance(cause, MarqueeError):

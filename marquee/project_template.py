@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import textwrap
+from collections.abc import Mapping
+from types import MappingProxyType
 
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
@@ -34,7 +36,9 @@ _OVERRIDE = """\
 """
 
 
-def project_template(artwork: str, width: str) -> str:
+def project_template(
+    artwork: str, width: str, chosen: Mapping[tuple[str, str], str | float] = MappingProxyType({})
+) -> str:
     """Return a commented project file; settings left at their defaults are commented out.
 
     Parameters
@@ -43,6 +47,8 @@ def project_template(artwork: str, width: str) -> str:
         File name of the artwork, as it stands beside the project file.
     width : str
         Width of the picture on the cabinet with its unit, such as ``380mm``.
+    chosen : mapping
+        Settings to write out, by section and key as in the file: ``{("box", "depth"): "50mm"}``.
     """
     lines = [
         "# A marquee project. Lines that begin with # and hold a setting show its default;",
@@ -59,19 +65,23 @@ def project_template(artwork: str, width: str) -> str:
             continue
         if name != "artwork":
             lines += ["", f"# {(section.__doc__ or '').strip()}", f"[{name}]"]
-        lines += _settings(section)
+        lines += _settings(section, {key: v for (part, key), v in chosen.items() if part == name})
     return "\n".join(lines) + "\n\n" + _OVERRIDE
 
 
-def _settings(section: type[BaseModel]) -> list[str]:
+def _settings(section: type[BaseModel], chosen: Mapping[str, str | float]) -> list[str]:
     lines = []
     for name, info in section.model_fields.items():
-        if info.is_required() or name == "override":
+        if info.is_required() or name in {"width_mm", "override"}:  # written above and below
             continue
         lines += textwrap.wrap(
             f"{info.description}".strip(), 96, initial_indent="# ", subsequent_indent="# "
         )
-        lines.append(f"# {info.alias or name} = {_default(name, info)}")
+        key = info.alias or name
+        if key in chosen:
+            lines.append(f"{key} = {json.dumps(chosen[key], ensure_ascii=False)}")
+        else:
+            lines.append(f"# {key} = {_default(name, info)}")
     return lines
 
 

@@ -46,7 +46,7 @@ _COPY_AGAIN = "export or copy the file again"
 
 
 def read_artwork(path: Path, settings: ArtworkSettings) -> Artwork:
-    """Return the pixels of a PNG, JPEG, TIFF or WebP file in sRGB, turned upright.
+    """Return the pixels of a PNG, JPEG, TIFF, WebP or SVG file in sRGB, turned upright.
 
     CMYK, Lab and floating-point files are refused; of animations and files with several pages the first
     picture is taken, with a finding.
@@ -66,10 +66,18 @@ def read_artwork(path: Path, settings: ArtworkSettings) -> Artwork:
     where = f"{path}"
     data = _file_bytes(path, where, settings)
     with _quiet_pillow():
+        drawing = _drawing(data, where, settings)
+        width_mm = drawing[1] if drawing else settings.width_mm
+        if width_mm is None:
+            raise InputError(
+                where, "does not say how wide it is", "give its width, such as --width 380mm"
+            )
         header = check_png(data, where) if data.startswith(SIGNATURE) else None
         if header is not None:
             _check_size(header.width_px, header.height_px, where, settings)
-        image, findings = _decode(data, header, where, settings)
+        image, findings = (
+            (drawing[0], drawing[2]) if drawing else _decode(data, header, where, settings)
+        )
         pixels, alpha, more = read_samples(image, header, where)
     findings += more + coding_finding(header.coding if header else None, where)
     if alpha is not None and int(alpha.min()) == 255:
@@ -77,7 +85,7 @@ def read_artwork(path: Path, settings: ArtworkSettings) -> Artwork:
     return Artwork(
         srgb_8bit=read_only(pixels),
         alpha_8bit=None if alpha is None else read_only(alpha),
-        mm_per_px=settings.width_mm / pixels.shape[1],
+        mm_per_px=width_mm / pixels.shape[1],
         file=path.name,
         sha256=hashlib.sha256(data).hexdigest(),
         findings=tuple(findings),
@@ -136,6 +144,19 @@ def _check_size(width_px: int, height_px: int, where: str, settings: ArtworkSett
         )
 
 
+def _drawing(
+    data: bytes, where: str, settings: ArtworkSettings
+) -> tuple[Image.Image, float, list[Finding]] | None:
+    """Return an SVG's picture, width [mm] and remarks, None for anything else."""
+    from marquee.artwork.svg_parse import is_svg
+
+    if not is_svg(data):
+        return None
+    from marquee.artwork.svg import draw_svg
+
+    return draw_svg(data, where, settings.width_mm, settings.max_megapixels)
+
+
 def _decode(
     data: bytes, header: PngHeader | None, where: str, settings: ArtworkSettings
 ) -> tuple[Image.Image, list[Finding]]:
@@ -144,7 +165,7 @@ def _decode(
         image: Image.Image = Image.open(io.BytesIO(data), formats=_FORMATS)
     except UnidentifiedImageError:
         raise InputError(
-            where, "is not a PNG, JPEG, TIFF or WebP image", "export the artwork as PNG"
+            where, "is not a PNG, JPEG, TIFF, WebP or SVG image", "export the artwork as PNG"
         ) from None
     except _DECODER_ERRORS as error:
         raise _damaged(where, error) from None

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from marquee.keywords import is_project, laid_out, project_of
+from marquee.keywords import is_project, laid_out, project_of, states_size
 
 if TYPE_CHECKING:
     from marquee.project import Project
@@ -21,6 +21,7 @@ def project_from(source: str, flags: dict[str, Any]) -> Project:
         Something stated cannot be used.
     """
     tables = laid_out(flags)
-    if not is_project(source) and "width" not in tables.get("artwork", {}):
+    sized = is_project(source) or states_size(source)
+    if not sized and "width" not in tables.get("artwork", {}):
         raise click.UsageError("the picture's width on the cabinet is missing: add --width 380mm")
     return project_of(source, tables, "options")

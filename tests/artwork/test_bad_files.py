@@ -64,7 +64,7 @@ def test_empty_file(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("data", [b"hello", b"GIF89a" + b"\0" * 50, b"%PDF-1.7\n", SIGNATURE[:4]])
 def test_other_things_are_not_images(tmp_path: Path, data: bytes) -> None:
-    refuse(written(tmp_path, data), "not a PNG, JPEG, TIFF or WebP image")
+    refuse(written(tmp_path, data), "not a PNG, JPEG, TIFF, WebP or SVG image")
 
 
 @pytest.mark.parametrize("keep", [8, 20, 40, -13, -4])
