@@ -14,6 +14,15 @@ from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 from tests.firmware.compilers import need
 
 DESK, PHONE = (1280, 900), (360, 740)
+# Layers of the drawing, and whether they are shown at first.
+LAYERS = {
+    "artwork": False,
+    "zones": True,
+    "cells": False,
+    "walls": True,
+    "leds": True,
+    "wiring": False,
+}
 
 
 @dataclass

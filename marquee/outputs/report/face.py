@@ -36,6 +36,8 @@ NUMBER_STEPS = (100, 50, 10, 5, 1)
 _NUMBER_ROOM = 2.4
 # Rows nearer than this many lines' heights carry no numbers.
 _ROW_ROOM = 1.4
+# Lines' heights left free round the face.
+_MARGIN = 1.6
 _HATCHES = 4
 
 
@@ -97,6 +99,7 @@ class Face:
     width: float
     height: float
     text_mm: float
+    margin_mm: float  # round the face, for wiring that joins outside it
     stripe_mm: float
     zones: tuple[ZoneShape, ...]
     zone_labels: tuple[Label, ...]
@@ -131,12 +134,16 @@ def draw_face(plan: Plan) -> Face:
     lines = _LINES_ACROSS if len(zone_map.zones) <= _FEW_ZONES else _LINES_CROWDED
     text_mm = max(width, 1.4 * height) / lines
     row_gap_mm = _row_gap_mm(chain)
+    joints = _joints(plan)
+    outside_mm = max((max(-j.x, j.x - width, -j.y, j.y - height) for j in joints), default=0.0)
+    outside_mm = max(0.0, outside_mm)
     run_lines, jumpers = _data_path(chain)
     lights = {light.zone: light for light in plan.light.zones}
     return Face(
         width=width,
         height=height,
         text_mm=text_mm,
+        margin_mm=_MARGIN * text_mm + outside_mm,
         stripe_mm=max(0.6, max(width, height) / 160),
         zones=_zones(zone_map),
         zone_labels=labels,
@@ -164,7 +171,7 @@ def draw_face(plan: Plan) -> Face:
         else 0,
         runs=run_lines,
         jumpers=jumpers,
-        joints=_joints(plan),
+        joints=joints,
         darkest=tuple(
             Label(text=f"{z.zone}", x=z.worst_mm[0], y=z.worst_mm[1])
             for z in plan.light.zones
@@ -263,6 +270,8 @@ def _data_path(chain: Chain) -> tuple[tuple[str, ...], tuple[str, ...]]:
 
 def _row_gap_mm(chain: Chain) -> float:
     """Return how far apart numbers under LEDs lie down the face: the usual step between LEDs' heights."""
+    if chain.arrangement == "board":
+        return chain.pitch_mm
     heights = np.unique(np.round(chain.y_mm, 1))
     return float(np.median(np.diff(heights))) if len(heights) > 1 else 1e3
 

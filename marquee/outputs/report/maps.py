@@ -153,7 +153,7 @@ def _bands(levels: Sequence[float], names: Sequence[str], unit: str) -> tuple[Ba
 
 def _encoded(image: Image.Image, form: str) -> bytes:
     stream = io.BytesIO()
-    image.save(stream, form, compress_level=9)
+    image.save(stream, form, compress_level=6)
     return stream.getvalue()
 
 
