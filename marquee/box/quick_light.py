@@ -191,8 +191,9 @@ class Raster:
     def at(self, places: Floats) -> NDArray[np.int32]:
         """Return the cell under each of (…, 2) places, -1 in a wall."""
         at = np.rint(places / self.step).astype(np.intp)
-        x = np.clip(at[..., 0], 0, self.cell.shape[1] - 1)
-        y = np.clip(at[..., 1], 0, self.cell.shape[0] - 1)
+        # Twice as fast as np.clip, and asked thousands of times.
+        x = np.minimum(np.maximum(at[..., 0], 0), self.cell.shape[1] - 1)
+        y = np.minimum(np.maximum(at[..., 1], 0), self.cell.shape[0] - 1)
         return self.cell[y, x]
 
     def sees(
