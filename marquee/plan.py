@@ -97,13 +97,16 @@ def make_plan(project: Project, run: Runner = call) -> Plan:
     """
     from marquee.artwork.palette import read_palette
     from marquee.artwork.read import read_artwork
-    from marquee.bench.calibration_file import part_as_measured
     from marquee.colour.parts import load_part
 
     artwork = read_artwork(Path(project.artwork.file), project.artwork)
     palette = () if project.zones.palette is None else read_palette(project.zones.palette)
     colour = project.colour
-    part = part_as_measured(load_part(project.leds.part), colour.calibration, colour.observer)
+    part = load_part(project.leds.part)
+    if colour.calibration is not None:
+        from marquee.bench.calibration_file import part_as_measured
+
+        part = part_as_measured(part, colour.calibration, colour.observer)
     others = tuple(load_part(name) for name in _COMPARED if name != part.name)
     return plan_stages(project, artwork, palette, part, others, run)
 
@@ -120,6 +123,7 @@ def plan_stages(
     from marquee.artwork.zones import find_zones
     from marquee.box.barriers import build_box
     from marquee.box.cut import plan_cut
+    from marquee.box.cut_material import with_sheets
     from marquee.box.leds import place_leds
     from marquee.box.light import light_face, transfer_light
     from marquee.box.slots import with_slots
@@ -142,6 +146,7 @@ def plan_stages(
     light = run(light_face, transfer, zone_map, drive)
     unwalled = run(light_unwalled, zone_map, box, chain, drive, project.box)
     power = run(plan_power, chain, part, drive, project.power, box, others)
+    power = with_sheets(power, cut, project.power.prices)
     constants = run(choose_constants, zone_map, chain, part, drive, power)
     budget = run(estimate_budget, constants, part, project.firmware)
     stages = (artwork, zone_map, box, chain, cut, transfer, drive, light, power, budget)

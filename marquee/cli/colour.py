@@ -43,7 +43,6 @@ def colour(
 
     Every colour is taken as on a sign whose white is as bright as the part allows, times --brightness.
     """
-    from marquee.bench.calibration_file import part_as_measured
     from marquee.colour.parts import load_part
     from marquee.colour.singles import solve_singles
     from marquee.outputs.colours import as_dict
@@ -53,7 +52,11 @@ def colour(
     project = make_project(tables, "options")
     targets = _targets(colours, project)
     settings = project.colour
-    part = part_as_measured(load_part(project.leds.part), settings.calibration, settings.observer)
+    part = load_part(project.leds.part)
+    if settings.calibration is not None:
+        from marquee.bench.calibration_file import part_as_measured
+
+        part = part_as_measured(part, settings.calibration, settings.observer)
     found = solve_singles(targets, part, settings, leds)
     if picture is not None:
         from marquee.outputs.folder import write_file

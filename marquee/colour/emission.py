@@ -91,13 +91,13 @@ def missing_for_emission(part: Part) -> tuple[str, ...]:
     return tuple(key for key in wanted if key not in part.figures)
 
 
-def led_spectrum(peak_nm: float, fwhm_nm: float) -> NDArray[np.float64]:
+def led_spectrum(peak_nm: float | NDArray[np.float64], fwhm_nm: float) -> NDArray[np.float64]:
     """Return relative power (471,) of an LED on the 1 nm grid: Ohno, Opt. Eng. 44(11) 111302 (2005).
 
     Parameters
     ----------
     peak_nm, fwhm_nm : float
-        Peak wavelength and full width at half maximum [nm].
+        Peak wavelength and full width at half maximum [nm]; a column of peaks (n, 1) gives a row of power for each.
     """
     g = np.exp(-(((wavelengths_nm() - peak_nm) / (fwhm_nm / FWHM_PER_WIDTH)) ** 2))
     return np.asarray((g + 2.0 * g**5) / 3.0, float)
@@ -115,17 +115,18 @@ def peak_for_dominant(dominant_nm: float, fwhm_nm: float) -> float:
     locus = locus_xyz(np.array(dominant_nm), DEFAULT_OBSERVER)
     wanted = locus[:2] / locus.sum() - 1 / 3
 
-    def side(peak_nm: float) -> tuple[float, float]:
-        xyz = led_spectrum(peak_nm, fwhm_nm) @ colour_matching(DEFAULT_OBSERVER)
-        seen = xyz[:2] / xyz.sum() - 1 / 3
-        return float(wanted[0] * seen[1] - wanted[1] * seen[0]), float(wanted @ seen)
+    def sides(peak_nm: NDArray[np.float64]) -> list[list[float]]:
+        xyz = led_spectrum(peak_nm[:, None], fwhm_nm) @ colour_matching(DEFAULT_OBSERVER)
+        seen = xyz[:, :2] / xyz.sum(axis=1, keepdims=True) - 1 / 3
+        cross = wanted[0] * seen[:, 1] - wanted[1] * seen[:, 0]
+        return np.stack([cross, seen @ wanted], axis=1).tolist()  # type: ignore[no-any-return]
 
     # Along the spectrum the direction from E turns one way, so the sign of the cross product tells which
     # side of the wanted direction a peak lies; a dot product above 0 keeps out the opposite direction.
     peaks = dominant_nm + _SEARCH_NM
-    sides = [side(float(peak)) for peak in peaks]
+    found = sides(peaks)
     for k in range(len(peaks) - 1):
-        (left, dot), (right, dot_right) = sides[k], sides[k + 1]
+        (left, dot), (right, dot_right) = found[k], found[k + 1]
         if dot > 0 and dot_right > 0 and left >= 0 > right:
             break
     else:
@@ -137,7 +138,7 @@ def peak_for_dominant(dominant_nm: float, fwhm_nm: float) -> float:
     low, high = float(peaks[k]), float(peaks[k + 1])
     for _ in range(_BISECTIONS):
         middle = (low + high) / 2
-        low, high = (middle, high) if side(middle)[0] >= 0 else (low, middle)
+        low, high = (middle, high) if sides(np.array([middle]))[0][0] >= 0 else (low, middle)
     return (low + high) / 2
 
 
