@@ -243,7 +243,7 @@ class PowerSettings(Section):
     prices: dict[str, float] = Field(
         default={},
         description="what you pay for one, by the keys supply, fuse, holder, wire_m, data_wire_m, capacitor, "
-        'resistor, buffer, strip_m, led; for example {supply=20, "supply 5V/26A"=35, wire_m=0.8}',
+        'resistor, buffer, strip_m, led, sheet; for example {supply=20, "supply 5V/26A"=35, wire_m=0.8}',
     )
     hours_per_day: float | None = Field(
         default=None, gt=0, le=24, description="the sign is lit, for kWh and cost a month"

@@ -20,6 +20,10 @@ class CutSettings(Section):
     sheet_height_mm: Length = Field(
         default=400.0, alias="sheet_height", description="its other side"
     )
+    sides: Literal["none", "cut"] = Field(
+        default="none",
+        description="the box's four sides among the flat parts, of the walls' sheet and as high as the box is deep",
+    )
     sheet_margin_mm: LengthOrZero = Field(
         default=5.0,
         alias="sheet_margin",
@@ -70,6 +74,14 @@ class CutSettings(Section):
     bridges: Literal["propose", "cut"] = Field(
         default="propose",
         description="bridges drawn beside the cut lines, or left standing by the cut lines",
+    )
+    print_width_mm: LengthOrZero = Field(
+        default=0.0,
+        alias="print_width",
+        description="widest piece your printer makes; wider printable walls are split into butted pieces. 0mm: one piece",
+    )
+    print_depth_mm: LengthOrZero = Field(
+        default=0.0, alias="print_depth", description="its deepest; 0mm: as wide"
     )
     page: Literal["A4", "Letter"] = Field(
         default="A4", description="paper the template is printed on"

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from marquee.errors import Finding
-from marquee.values import Path_mm, Point
+from marquee.values import BBox, Path_mm, Point
 
 # How a strip ends: against another strip's side, by a tee halving into it, in a mitred corner, at the box's rim,
 # in line with the next piece of the same wall, at its own other end, or free.
@@ -79,6 +79,14 @@ class Taper:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Mark:
+    """A place on a side of the box where a wall meets it."""
+
+    at_mm: float
+    part: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Strip:
     """One flat part: where it stands, and its shape when laid flat.
 
@@ -101,11 +109,12 @@ class Strip:
     notches: tuple[Notch, ...]
     outline_mm: Path_mm
     tapers: tuple[Taper, ...] = ()
+    marks: tuple[Mark, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Placed:
-    """A strip on a sheet: the lower left corner of its box there, and the cut line with the kerf in the waste."""
+    """A part on a sheet, by its number among the plan's `flat_parts`: the lower left corner of its box there, and the cut line with the kerf in the waste."""
 
     strip: int
     x_mm: float
@@ -170,7 +179,8 @@ class CutPlan:
 
     `kerf_mm` is in the walls' cut lines where `walls_compensated`, in the face's where `face_compensated`.
     `rows_mm` are the LED rows as ((x, y), (x, y)) of their ends, `tapers_mm` the stretches of wall that stand
-    over lit apertures.
+    over lit apertures. `sides` are the box's, where wanted; `print_pieces_mm` the areas whose walls are printed as one
+    piece each, none where all are.
     """
 
     width_mm: float
@@ -192,6 +202,13 @@ class CutPlan:
     rows_mm: tuple[tuple[Point, Point], ...]
     tapers_mm: tuple[Path_mm, ...] = ()
     findings: tuple[Finding, ...] = ()
+    sides: tuple[Strip, ...] = ()
+    print_pieces_mm: tuple[BBox, ...] = ()
+
+    @property
+    def flat_parts(self) -> tuple[Strip, ...]:
+        """The wall strips and the box's sides."""
+        return (*self.strips, *self.sides)
 
 
 # For a plan made without the cut stage; there is nothing to draw.

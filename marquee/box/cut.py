@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 import numpy as np
 
 from marquee.box.cut_face import find_openings
@@ -9,8 +11,10 @@ from marquee.box.cut_islands import find_islands, leave_bridges
 from marquee.box.cut_joints import join_runs
 from marquee.box.cut_nesting import most_length_mm, nest
 from marquee.box.cut_notches import Bands, led_rows, openings_along, row_bands, row_ends
+from marquee.box.cut_print import print_pieces
 from marquee.box.cut_remarks import cut_remarks
 from marquee.box.cut_runs import Run, find_runs, opened_at, stretch
+from marquee.box.cut_sides import box_sides
 from marquee.box.cut_strips import Worked, divide, make_strip
 from marquee.box.cut_tapers import path_points, stretches_over
 from marquee.project_cut import CutSettings
@@ -39,7 +43,8 @@ def plan_cut(zone_map: ZoneMap, box: Box, chain: Chain, settings: CutSettings) -
     openings = find_openings(zone_map)
     strips, notch_areas, rows, tapers = _strips(box, chain, openings, settings)
     islands, remarks = find_islands(openings, zone_map.width_mm, zone_map.height_mm, settings)
-    sheets = nest(strips, settings)
+    sides = () if settings.sides == "none" else box_sides(box, strips, most_length_mm(settings))
+    sheets = nest((*strips, *sides), settings)
     plan = CutPlan(
         width_mm=box.width_mm,
         height_mm=box.height_mm,
@@ -59,7 +64,9 @@ def plan_cut(zone_map: ZoneMap, box: Box, chain: Chain, settings: CutSettings) -
         notch_areas_mm=notch_areas,
         rows_mm=rows,
         tapers_mm=tapers,
+        sides=sides,
     )
+    plan = dataclasses.replace(plan, print_pieces_mm=print_pieces(plan, settings))
     return cut_remarks(plan, settings, zone_map, remarks)
 
 

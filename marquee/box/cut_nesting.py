@@ -19,19 +19,22 @@ class _Row:
 
 
 def nest(strips: tuple[Strip, ...], settings: CutSettings) -> tuple[Sheet, ...]:
-    """Return sheets with every strip on one of them: rows filled with the longest first, first row that fits.
+    """Return sheets with every strip on one of them: rows filled with the highest and longest first, first row that fits.
 
-    A sheet grows beyond the stated size only for a strip that fits on none.
+    The sheet lies with its longer side across. It grows beyond the stated size only for a strip that fits on none.
     """
     if not strips:
         return ()
     kerf = kerf_in_walls_mm(settings)
     border, gap = settings.sheet_margin_mm + kerf / 2, settings.part_gap_mm + kerf
-    width = max(settings.sheet_width_mm, max(s.length_mm for s in strips) + 2 * border)
-    height = max(settings.sheet_height_mm, max(s.height_mm for s in strips) + 2 * border)
+    across, up = sheet_mm(settings)
+    width = max(across, max(s.length_mm for s in strips) + 2 * border)
+    height = max(up, max(s.height_mm for s in strips) + 2 * border)
     rows: list[_Row] = []
     placed: list[list[Placed]] = []
-    order = sorted(range(len(strips)), key=lambda k: (-strips[k].length_mm, k))
+    order = sorted(
+        range(len(strips)), key=lambda k: (-strips[k].height_mm, -strips[k].length_mm, k)
+    )
     for k in order:
         strip = strips[k]
         row = _row_for(strip, rows, width, height, border, gap)
@@ -62,6 +65,12 @@ def _row_for(
     return rows[-1]
 
 
+def sheet_mm(settings: CutSettings) -> tuple[float, float]:
+    """Return the stated sheet's longer and shorter side [mm]."""
+    sides = (settings.sheet_width_mm, settings.sheet_height_mm)
+    return max(sides), min(sides)
+
+
 def kerf_in_walls_mm(settings: CutSettings) -> float:
     """Return the kerf that wall cut lines make up for [mm]; 0 where none is wanted."""
     return 0.0 if settings.compensate == "none" else settings.kerf_mm
@@ -69,7 +78,7 @@ def kerf_in_walls_mm(settings: CutSettings) -> float:
 
 def most_length_mm(settings: CutSettings) -> float:
     """Return the longest part that fits on a sheet, at least 20 mm."""
-    free = settings.sheet_width_mm - 2 * settings.sheet_margin_mm - kerf_in_walls_mm(settings)
+    free = sheet_mm(settings)[0] - 2 * settings.sheet_margin_mm - kerf_in_walls_mm(settings)
     return max(free, 20.0)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 
+from marquee.box.cut_nesting import sheet_mm
 from marquee.errors import Finding
 from marquee.project_cut import CutSettings
 from marquee.values import ZoneMap
@@ -58,13 +59,12 @@ def _sheets(plan: CutPlan, settings: CutSettings) -> list[Finding]:
     grown = [
         s
         for s in plan.sheets
-        if s.width_mm > settings.sheet_width_mm + 1e-6
-        or s.height_mm > settings.sheet_height_mm + 1e-6
+        if s.width_mm > sheet_mm(settings)[0] + 1e-6 or s.height_mm > sheet_mm(settings)[1] + 1e-6
     ]
     if not grown:
         return []
     message = (
-        f"walls {plan.wall_height_mm:g} mm high do not fit on {settings.sheet_width_mm:g} × "
+        f"parts {max(s.height_mm for s in plan.flat_parts):g} mm high do not fit on {settings.sheet_width_mm:g} × "
         f"{settings.sheet_height_mm:g} mm; drawn on {grown[0].width_mm:.0f} × {grown[0].height_mm:.0f} mm. "
         "State a larger sheet or a shallower box"
     )

@@ -62,13 +62,14 @@ def divide(
         for part in _divided(number, run, endings, busy, most_mm, settings.most_fold_degrees):
             wall = min(run.walls)
             letters[wall] = letters.get(wall, -1) + 1
-            part.name = f"W{wall}-{_letter(letters[wall])}"
+            part.name = f"W{wall}-{piece_letter(letters[wall])}"
             parts.append(part)
     return parts
 
 
-def _letter(index: int) -> str:
-    return ("" if index < 26 else _letter(index // 26 - 1)) + "abcdefghijklmnopqrstuvwxyz"[
+def piece_letter(index: int) -> str:
+    """Return the letter of a piece: a to z, then aa and so on."""
+    return ("" if index < 26 else piece_letter(index // 26 - 1)) + "abcdefghijklmnopqrstuvwxyz"[
         index % 26
     ]
 
@@ -90,7 +91,7 @@ def _divided(
     for a, b in itertools.pairwise(edges):
         count = int(np.ceil((b - a) / most_mm))
         for i in range(1, count):
-            place = _calm_place(a + (b - a) * i / count, (b - a) / count, [*folds, *busy])
+            place = calm_place(a + (b - a) * i / count, (b - a) / count, [*folds, *busy], most_mm)
             breaks.append(
                 (place, Ending("in-line", (number, place)), Ending("in-line", (number, place)))
             )
@@ -104,10 +105,13 @@ def _divided(
     ]
 
 
-def _calm_place(wanted: float, length: float, busy: list[float]) -> float:
-    """Return the place nearest the wanted one, by a tenth of the length at most, that is clear of everything."""
-    reach = 0.1 * length
-    steps = np.arange(0, reach, 0.5)
+def calm_place(wanted: float, length: float, busy: list[float], most_mm: float) -> float:
+    """Return the place nearest the wanted one that is clear of everything.
+
+    It is moved by a tenth of the pieces' length at most, and so that none becomes longer than `most_mm`.
+    """
+    reach = min(0.1 * length, (most_mm - length) / 2)
+    steps = np.arange(0, max(reach, 0.1), 0.5)
     options = np.unique(np.concatenate([wanted - steps, wanted + steps]))
     options = options[np.argsort(np.abs(options - wanted), kind="stable")]
     if not busy:

@@ -9,6 +9,7 @@ from typing import Any
 from marquee import __version__
 from marquee.errors import printable
 from marquee.outputs.colours import spread_dict
+from marquee.outputs.cut_json import cut_dict
 from marquee.outputs.power_json import power_dict
 from marquee.plan import Plan
 from marquee.values import Zone, ZoneLight
@@ -60,6 +61,7 @@ def plan_dict(plan: Plan) -> dict[str, Any]:
             for a in plan.zone_map.adjacent
         ],
         "barriers": _barriers(plan),
+        "cut": cut_dict(plan.cut) if plan.cut.width_mm else None,
         "leds": _leds(plan),
         "power": power_dict(plan.power),
         "firmware": _firmware(plan),

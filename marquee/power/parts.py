@@ -26,6 +26,7 @@ PRICE_KEYS = (
     "buffer",
     "strip_m",
     "led",
+    "sheet",
 )
 # Recommended operating conditions of 74AHCT parts, VCC 4.5 to 5.5 V (TI SCLS510D, Oct 2024).
 LOGIC_MOST_V = 5.5

@@ -96,6 +96,14 @@ TAPER_BEHIND = Layer(
     line_mm=0.5,
     dash_mm=(2.0, 1.0),
 )
+PRINT = Layer(
+    name="PRINT",
+    means="pieces of the printed walls",
+    colour=(150, 90, 40),
+    dxf_colour=33,
+    line_mm=0.15,
+    dash_mm=(6.0, 2.0),
+)
 TAPERED = Layer(
     name="TAPERED",
     means="wall over a lit aperture: top tapered",

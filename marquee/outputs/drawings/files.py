@@ -9,7 +9,7 @@ from marquee.outputs.drawings.dxf import dxf_bytes
 from marquee.outputs.drawings.face import face_drawing
 from marquee.outputs.drawings.floor import ZoneName, barriers_drawing
 from marquee.outputs.drawings.pdf import template_pdf
-from marquee.outputs.drawings.stl import barriers_stl
+from marquee.outputs.drawings.stl import stl_files
 from marquee.outputs.drawings.svg import svg_bytes
 from marquee.outputs.drawings.walls import walls_drawing
 from marquee.outputs.names import base_name
@@ -31,11 +31,11 @@ def drawing_files(plan: Plan) -> dict[str, bytes]:
 def cut_files(cut: CutPlan, zones: tuple[ZoneName, ...], title: str) -> dict[str, bytes]:
     """Return the drawings of a cut plan; `zones` are names and places for the floor plan."""
     drawings = {"barriers": barriers_drawing(cut, zones, title), "face": face_drawing(cut, title)}
-    if cut.strips:
+    if cut.flat_parts:
         drawings["walls"] = walls_drawing(cut, title)
     files = {"barriers.pdf": template_pdf(cut, zones, title)}
     if cut.strips:
-        files["barriers.stl"] = barriers_stl(cut)
+        files |= stl_files(cut)
     for name, drawing in drawings.items():
         files[f"{name}.svg"] = svg_bytes(drawing)
         files[f"{name}.dxf"] = dxf_bytes(drawing)

@@ -8,12 +8,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from marquee.box.cut_print import wall_area as wall_area  # noqa: PLC0414 -- handed on
 from marquee.outputs.drawings.drawing import (
     CENTRE,
     LABEL,
     LASER_NOTES,
     LED_ROW,
     PART_END,
+    PRINT,
     RIM,
     TAPERED,
     WALL,
@@ -50,12 +52,23 @@ def floor_notes(cut: CutPlan) -> list[str]:
     """Return what to know when setting the walls up."""
     count = len(cut.strips)
     total = sum(s.run_mm for s in cut.strips)
-    return [
+    notes = [
         f"{count} part{'' if count == 1 else 's'}, {total:.0f} mm of wall, {cut.wall_thickness_mm:g} mm thick, "
         f"{cut.wall_height_mm:g} mm high; the flat parts are in walls.svg and walls.dxf under the same numbers.",
         "Transfer the walls' outlines to the box's floor (score or mark them, do not cut them), stand each part on its "
         "outline with its notches over the LED rows, glue, and close every seam: light passes through any gap.",
     ]
+    if cut.sides:
+        notes.append(
+            "The box's sides (S-top …, in walls.svg) stand outside of the line marked RIM."
+        )
+    if cut.print_pieces_mm:
+        last = len(cut.print_pieces_mm)
+        notes.append(
+            f"Printed, the walls are {last} pieces, barriers-1.stl to barriers-{last}.stl, left to right and down: butt "
+            "them along the lines marked PRINT, glue, and close the seams with opaque tape or filler."
+        )
+    return notes
 
 
 def floor_plan(cut: CutPlan, zones: tuple[ZoneName, ...], title: str, *, back: bool) -> Drawing:
@@ -72,6 +85,8 @@ def floor_plan(cut: CutPlan, zones: tuple[ZoneName, ...], title: str, *, back: b
             drawing.stroke(PART_END, turned(tick), closed=False)
     for area in cut.notch_areas_mm:
         drawing.stroke(LED_ROW, turned(area))
+    for x0, y0, x1, y1 in cut.print_pieces_mm:
+        drawing.stroke(PRINT, turned(((x0, y0), (x1, y0), (x1, y1), (x0, y1))))
     for path in cut.tapers_mm:
         drawing.stroke(TAPERED, turned(path), closed=False)
     _label_parts(drawing, cut, solid, zones, back=back)
@@ -83,23 +98,6 @@ def _turner(width: float, *, back: bool) -> Callable[[Path_mm], Path_mm]:
         return tuple((width - x, y) for x, y in path) if back else path
 
     return turned
-
-
-def wall_area(cut: CutPlan) -> BaseGeometry:
-    """Return what all walls cover, inside the box."""
-    import shapely
-
-    if not cut.strips:
-        return shapely.Polygon()
-    lines = [shapely.LineString(s.path_mm) for s in cut.strips]
-    bands = shapely.buffer(
-        lines, cut.wall_thickness_mm / 2, cap_style="flat", join_style="mitre", mitre_limit=2.0
-    )
-    # Flat ends that meet at an angle leave a wedge open; round ends close it within the walls' width.
-    nodes = shapely.points([p for s in cut.strips for p in (s.path_mm[0], s.path_mm[-1])])
-    knots = shapely.buffer(nodes, cut.wall_thickness_mm / 2)
-    box = shapely.box(0, 0, cut.width_mm, cut.height_mm)
-    return shapely.intersection(shapely.union_all([*bands, *knots]), box)
 
 
 def rings_of(shape: BaseGeometry) -> list[Path_mm]:

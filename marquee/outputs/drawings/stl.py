@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from marquee.outputs.drawings.floor import wall_area
+from marquee.values import BBox
 from marquee.values_cut import CutPlan
 
 Floats = NDArray[np.float64]
@@ -15,9 +16,22 @@ _GRID_MM = 0.001
 _FACET = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("attribute", "<u2")])
 
 
-def barriers_stl(cut: CutPlan) -> bytes:
-    """Return the solid: x right, y up as seen from the front, z from the floor up; units mm."""
-    foot, over = _areas(cut)
+def stl_files(cut: CutPlan) -> dict[str, bytes]:
+    """Return file name → solid: all walls in one, or a numbered file for each piece the printer makes."""
+    if not cut.print_pieces_mm:
+        return {"barriers.stl": barriers_stl(cut)}
+    return {
+        f"barriers-{k}.stl": barriers_stl(cut, piece)
+        for k, piece in enumerate(cut.print_pieces_mm, 1)
+    }
+
+
+def barriers_stl(cut: CutPlan, piece: BBox | None = None) -> bytes:
+    """Return the walls, or those in `piece`, as a solid in the box's place.
+
+    x runs right and y up as seen from the front, z from the floor up; units mm.
+    """
+    foot, over = _areas(cut, piece)
     triangles = _solid(foot, over, cut.notch_height_mm, cut.wall_height_mm)
     # y runs down on the face and up in the solid: flip it, and turn the corners to keep the outside out.
     triangles[..., 1] = cut.height_mm - triangles[..., 1]
@@ -31,11 +45,14 @@ def barriers_stl(cut: CutPlan) -> bytes:
     return head + np.uint32(len(facets)).tobytes() + facets.tobytes()
 
 
-def _areas(cut: CutPlan) -> tuple[list[Floats], list[Floats]]:
+def _areas(cut: CutPlan, piece: BBox | None) -> tuple[list[Floats], list[Floats]]:
     """Return triangles of the walls' plan that reach the floor, and of those over LED rows."""
     import shapely
 
-    plan = shapely.set_precision(wall_area(cut), _GRID_MM)
+    whole = wall_area(cut)
+    if piece is not None:
+        whole = shapely.intersection(whole, shapely.box(*piece))
+    plan = shapely.set_precision(whole, _GRID_MM)
     bands = shapely.union_all([shapely.Polygon(a) for a in cut.notch_areas_mm])
     bands = shapely.set_precision(bands, _GRID_MM)
     passes = 0 < cut.notch_height_mm < cut.wall_height_mm

@@ -26,7 +26,7 @@ from marquee.values_cut import CutPlan, End, Placed, Strip
 _SHEET_GAP_MM = 20.0
 # Ends nearer to square than this need no bevel: glue fills them.
 _LEAST_BEVEL_DEGREES = 5.0
-_TEXT_MM, _MARK_MM, _UPRIGHT_MM = 4.0, 30.0, 18.0
+_TEXT_MM, _MARK_MM, _UPRIGHT_MM, _MARKED_MM = 4.0, 30.0, 18.0, 2.5
 
 
 def walls_drawing(cut: CutPlan, title: str) -> Drawing:
@@ -47,13 +47,13 @@ def walls_drawing(cut: CutPlan, title: str) -> Drawing:
     drawing.top_mm = -7.0
     drawing.heading("FLAT PARTS", f"{title}: wall strips, 1:1, mm")
     drawing.legend()
-    _table(drawing, cut.strips)
+    _table(drawing, cut.flat_parts)
     drawing.notes([*_notes(cut), *LASER_NOTES])
     return drawing
 
 
 def _draw(drawing: Drawing, cut: CutPlan, placed: Placed, floor_mm: float) -> None:
-    strip = cut.strips[placed.strip]
+    strip = cut.flat_parts[placed.strip]
 
     def at(x: float, y: float) -> Point:
         return placed.x_mm + x, floor_mm - placed.y_mm - y
@@ -80,6 +80,12 @@ def _draw(drawing: Drawing, cut: CutPlan, placed: Placed, floor_mm: float) -> No
         layer = TAPER if taper.side == "right" else TAPER_BEHIND
         ends = (taper.at_mm - taper.width_mm / 2, taper.at_mm + taper.width_mm / 2)
         drawing.stroke(layer, [at(x, h - depth) for x in ends], closed=False)
+    for mark in strip.marks:
+        drawing.stroke(LABEL, [at(mark.at_mm, 0), at(mark.at_mm, 0.75 * h)], closed=False)
+        foot = at(mark.at_mm + 0.8 * _MARKED_MM, 0.06 * h)
+        drawing.label(
+            LABEL, fitted(mark.part, _MARKED_MM, 0.6 * h), foot, _MARKED_MM, degrees=-90.0
+        )
     left, room = _calm_stretch(strip)
     _mark(drawing, strip, at(left, h * 0.62), min(_TEXT_MM, h / 4), room)
 
@@ -95,7 +101,9 @@ def _bevel_lines(strip: Strip, thickness_mm: float) -> list[float]:
 
 def _calm_stretch(strip: Strip) -> tuple[float, float]:
     """Return where the part's marks begin and their room: the first wide stretch without folds or slots."""
-    edges = sorted({0.0, strip.length_mm, *(f.at_mm for f in strip.folds)} | _slot_sides(strip))
+    lines = {0.0, strip.length_mm, *(f.at_mm for f in strip.folds)}
+    lines |= {m.at_mm + side for m in strip.marks for side in (0.0, 1.2 * _MARKED_MM)}
+    edges = sorted(lines | _slot_sides(strip))
     gaps = [(b - a, a) for a, b in itertools.pairwise(edges)]
     wide = next((gap for gap in gaps if gap[0] >= _MARK_MM), None) or max(gaps)
     return wide[1] + min(1.5, 0.2 * wide[0]), max(wide[0] - 3.0, 1.0)
@@ -198,8 +206,14 @@ def _notes(cut: CutPlan) -> list[str]:
         if cut.walls_compensated and half
         else "Cut lines are the parts' finished edges: no kerf is in them."
     )
+    sides = [
+        "Parts S-… are the box's sides, inner face up, from the LED plane to the diffuser; a marked line is the middle of the "
+        "wall named beside it. The upper and the lower side cover the ends of the other two. Holes for cables and screws are "
+        "yours to add."
+    ]
     return [
         kerf,
+        *(sides if cut.sides else []),
         "Parts lie with the side up that is on the right when going from start to end (start is on the left here); notches "
         "at the bottom edge, which stands on the floor.",
         "Score to half the thickness on the outer side of each bend and fold away from the score; lengths allow for "
