@@ -112,7 +112,10 @@ def _edges(scene: Scene, regions: tuple[Polygon, ...], shapes: list[Any]) -> Edg
 
 def turn(vectors: Floats) -> Floats:
     """Return a number 0 to 4 that grows with the direction of each vector as its angle does."""
-    x, y = vectors[..., 0], vectors[..., 1]
+    return _turn(vectors[..., 0], vectors[..., 1])
+
+
+def _turn(x: Floats, y: Floats) -> Floats:
     with np.errstate(invalid="ignore"):
         share = y / (abs(x) + abs(y))
     return np.where(x < 0, 2 - share, np.where(share < 0, 4 + share, share))
@@ -150,13 +153,14 @@ class Star:
 
     def sees(self, points: Floats) -> NDArray[np.bool_]:
         """Return whether each of `points` (n, 2) is in sight."""
-        offset = points - self.origin
         if len(self.limit) == 1:
             return np.ones(len(points), bool)
-        at = self._interval(offset)
-        face = self.face[at]
-        reach = offset[:, 0] * face[:, 1] - offset[:, 1] * face[:, 0]
-        return reach < self.limit[at]
+        x, y = points[:, 0] - self.origin[0], points[:, 1] - self.origin[1]
+        at = self.breaks.searchsorted(_turn(x, y), side="right") - 1
+        # Within by construction, but for directions of nothing, which count as the last.
+        at = np.minimum(np.maximum(at, 0), len(self.limit) - 1)
+        reach = x * self.face[:, 1].take(at) - y * self.face[:, 0].take(at)
+        return np.asarray(reach < self.limit.take(at))
 
 
 def star(origin: Floats, a: Floats, b: Floats, share: Floats) -> Star:
