@@ -14,11 +14,13 @@ from marquee.values_light import Advice, Change, Knob, Trial
 # LEDs per metre that strips are sold with (common practice, no source); the pitch follows by arithmetic: 1000 / n mm.
 STRIPS_PER_M = (30, 60, 74, 96, 144)
 # Beyond twice the depth a box is another box; zones beyond the least even few repeat the same advice (judgement).
-_DEEPEST = 2.0
+_DEEPER, _DEEPEST = 1.25, 2.0
 _MOST_ZONES = 4
 # Depths are told to the millimetre, gaps to a tenth, as a maker can build them.
 _DEPTH_STEP_MM, _GAP_STEP_MM = 1.0, 0.1
-_WIDEST_GAP_MM = 3.0
+_USUAL_GAP_MM, _WIDEST_GAP_MM = 1.0, 3.0
+# Leaks in the reference boxes grow by 6 from a gap of 1 mm to 3 mm: a power of 1.6 (log 6 / log 3).
+_GAP_POWER = 1.6
 # Smaller changes of white's luminance are not worth a word (judgement).
 _WHITE_SHARE = 0.05
 # A package this wide is taken where the part's file gives none (a 5050, from memory).
@@ -38,8 +40,10 @@ def advise(plan: Plan, aim: float = LEDS_VISIBLE) -> tuple[Advice, ...]:
         E_min / E_max a zone should have, 0 to 1.
     """
     trials = Trials(plan)
+    uneven = uneven_zones(plan, aim)
+    trials.ask(_sure_to_be_asked(plan, bool(uneven)))
     told: list[Advice] = []
-    for zone in uneven_zones(plan, aim):
+    for zone in uneven:
         for answer in (_deeper, _finer, _whiter):
             advice = answer(trials, zone.zone, aim)
             if advice is not None:
@@ -50,6 +54,19 @@ def advise(plan: Plan, aim: float = LEDS_VISIBLE) -> tuple[Advice, ...]:
                 told.append(both)
     gap = _gap(trials)
     return (*told, gap) if gap is not None else tuple(told)
+
+
+def _sure_to_be_asked(plan: Plan, uneven: bool) -> list[Change]:
+    """Return changes the questions begin with, longest first, to be tried side by side."""
+    asked = []
+    if plan.box.walls:
+        asked.append(Change(wall_gap_mm=_gaps(plan)[0]))
+    if uneven:
+        asked += [Change(pitch_mm=pitch) for pitch in _finer_pitches(plan)[:1]]
+        asked.append(Change(depth_mm=_depths(plan.box.depth_mm)[0]))
+        paint = _whitest(plan)
+        asked += [] if paint is None else [Change(paint=paint)]
+    return asked
 
 
 def uneven_zones(plan: Plan, aim: float) -> tuple[ZoneLight, ...]:
@@ -63,39 +80,69 @@ def _evenness(trial: Trial, zone: int) -> float:
     return next(z.min_over_max for z in trial.zones if z.zone == zone)
 
 
-def _least(excess: Callable[[float], float], fails: float, works: float, step: float) -> float:
-    """Return a multiple of the step that works, next to one that fails; it works where the excess is not negative.
+def _least(
+    excess: Callable[[float], float],
+    ask: Callable[[list[float]], None],
+    tried: tuple[float, ...],
+    step: float,
+) -> float | None:
+    """Return a multiple of the step that works, next to one that fails; None if none of `tried` works.
 
-    By interpolation between the ends, every third time by halves, so that odd shapes end too: each try is a run of
-    the light model.
+    It works where the excess is not negative; the first of `tried`, in rising order, is taken to fail. By
+    interpolation, every third time by halves, so that odd shapes end too, and by two neighbours at once: each try
+    is a run of the light model, and `ask` runs several side by side.
     """
-    low, high = round(fails / step), round(works / step)
-    at_low, at_high = excess(low * step), excess(high * step)
+    works = next((k for k, value in enumerate(tried) if k and excess(value) >= 0), None)
+    if works is None:
+        return None
+    low, high = round(tried[works - 1] / step), round(tried[works] / step)
+    at_low, at_high = excess(tried[works - 1]), excess(tried[works])
     tries = 0
     while high - low > 1:
         tries += 1
         share = 0.5 if tries % 3 == 0 else at_low / min(at_low - at_high, -1e-12)
         middle = min(max(low + round(share * (high - low)), low + 1), high - 1)
-        found = excess(round(middle * step, 6))
-        if found >= 0:
-            high, at_high = middle, found
-        else:
-            low, at_low = middle, found
+        pair = sorted(
+            {max(middle - 1, low + 1), middle, min(middle + (middle == low + 1), high - 1)}
+        )
+        values = [round(one * step, 6) for one in pair]
+        ask(values)
+        for one, value in zip(pair, values, strict=True):
+            found = excess(value)
+            if found >= 0:
+                high, at_high = one, found
+                break
+            low, at_low = one, found
     return round(high * step, 6)
 
 
 def _deeper(trials: Trials, zone: int, aim: float) -> Advice | None:
     depth = trials.plan.box.depth_mm
-    deepest = round(_DEEPEST * depth / _DEPTH_STEP_MM) * _DEPTH_STEP_MM
+
+    def change(depth_mm: float) -> Change:
+        return Change() if depth_mm == depth else Change(depth_mm=depth_mm)
 
     def excess(depth_mm: float) -> float:
-        change = Change() if depth_mm == depth else Change(depth_mm=depth_mm)
-        return _evenness(trials.of(change), zone) - aim
+        return _evenness(trials.of(change(depth_mm)), zone) - aim
 
-    if excess(deepest) < 0:
-        return _told(trials, zone, "depth", Change(depth_mm=deepest), aim)
-    least = _least(excess, depth, deepest, _DEPTH_STEP_MM)
-    return _told(trials, zone, "depth", Change(depth_mm=least), aim)
+    depths = _depths(depth)
+    least = _least(
+        excess,
+        lambda values: trials.ask([change(value) for value in values]),
+        (depth, *depths),
+        _DEPTH_STEP_MM,
+    )
+    return _told(
+        trials, zone, "depth", Change(depth_mm=depths[-1] if least is None else least), aim
+    )
+
+
+def _depths(depth_mm: float) -> tuple[float, float]:
+    """Return the depths tried first."""
+    return (
+        round(_DEEPER * depth_mm / _DEPTH_STEP_MM) * _DEPTH_STEP_MM,
+        round(_DEEPEST * depth_mm / _DEPTH_STEP_MM) * _DEPTH_STEP_MM,
+    )
 
 
 def _finer(trials: Trials, zone: int, aim: float) -> Advice | None:
@@ -113,14 +160,22 @@ def _finer(trials: Trials, zone: int, aim: float) -> Advice | None:
 def _finer_pitches(plan: Plan) -> tuple[float, ...]:
     package = _PACKAGE_MM if plan.part.package_mm is None else plan.part.package_mm
     pitches = [1000 / per_m for per_m in STRIPS_PER_M]
-    return tuple(p for p in pitches if package <= p < 0.99 * plan.chain.pitch_mm)
+    return tuple(p for p in pitches if package <= p < 0.99 * plan.chain.led_pitch_mm)
 
 
 def _whiter(trials: Trials, zone: int, aim: float) -> Advice | None:
+    paint = _whitest(trials.plan)
+    return None if paint is None else _told(trials, zone, "paint", Change(paint=paint), aim)
+
+
+def _whitest(plan: Plan) -> str | None:
+    """Return the whitest paint of the table if it is whiter than the plan's."""
     whitest = max(load_materials().surfaces.values(), key=lambda s: (s.reflectance, s.name))
-    if whitest.reflectance <= box_optics(trials.plan.project.box).surface_reflectance:
-        return None
-    return _told(trials, zone, "paint", Change(paint=whitest.name), aim)
+    return (
+        whitest.name
+        if whitest.reflectance > box_optics(plan.project.box).surface_reflectance
+        else None
+    )
 
 
 def _deeper_and_finer(trials: Trials, zone: int, aim: float) -> Advice | None:
@@ -203,7 +258,8 @@ def _gap(trials: Trials) -> Advice | None:
     if not plan.box.walls:
         return None
     closed = {z.zone: z.bleed for z in _gap_trial(trials, 0.0).zones}
-    widest = round(min(_WIDEST_GAP_MM, plan.box.depth_mm / 4), 1)
+    gaps = _gaps(plan)
+    widest = gaps[-1]
 
     def costs(gap_mm: float) -> tuple[float, int]:
         zones = _gap_trial(trials, gap_mm).zones
@@ -212,11 +268,20 @@ def _gap(trials: Trials) -> Advice | None:
     def excess(gap_mm: float) -> float:
         return costs(gap_mm)[0] - BLEED_SHARE
 
-    if excess(widest) < 0:
+    def ask(gaps_mm: list[float]) -> None:
+        planned_mm = plan.box.wall_gap_mm
+        trials.ask([Change(wall_gap_mm=gap) for gap in gaps_mm if gap != planned_mm])
+
+    if len(gaps) > 1:
+        # Bleed grows about as a power of the gap: the next one tried is where it would reach the limit.
+        cost = max(costs(gaps[0])[0], 1e-6)
+        near = round(gaps[0] * (BLEED_SHARE / cost) ** (1 / _GAP_POWER), 1)
+        gaps = tuple(sorted({min(max(near, _GAP_STEP_MM), widest), *gaps}))
+    gap = _least(excess, ask, (0.0, *gaps), _GAP_STEP_MM)
+    if gap is None:
         cost, zone = costs(widest)
         message = f"a wall gap of {widest:g} mm, the most tried, costs at most {cost:.1%} bleed (zone {-zone})"
         return _gap_advice(trials, widest, message)
-    gap = _least(excess, 0.0, widest, _GAP_STEP_MM)
     cost, zone = costs(gap)
     kept = round(gap - _GAP_STEP_MM, 6)
     message = (
@@ -228,6 +293,12 @@ def _gap(trials: Trials) -> Advice | None:
         cost, zone = costs(planned)
         message += f"; the {planned:g} mm planned cost {cost:.1%} in zone {-zone}"
     return _gap_advice(trials, kept, message)
+
+
+def _gaps(plan: Plan) -> tuple[float, ...]:
+    """Return the gaps tried first, the widest last."""
+    widest = round(min(_WIDEST_GAP_MM, plan.box.depth_mm / 4), 1)
+    return (_USUAL_GAP_MM, widest) if widest > _USUAL_GAP_MM else (widest,)
 
 
 def _gap_trial(trials: Trials, gap_mm: float) -> Trial:

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import partial
 
 from marquee.box.leds import place_leds
 from marquee.box.light import light_face, transfer_light
 from marquee.colour.drive import solve_drive
+from marquee.parallel import run_all
 from marquee.plan import Plan
 from marquee.power.dimming import white_cd_m2
 from marquee.power.extra import extra_loads
@@ -104,7 +106,7 @@ def _trial(plan: Plan, relit: Relit) -> Trial:
     load = find_load(chain, plan.part, relit.drive, extra_a)
     return Trial(
         depth_mm=settings.depth_mm,
-        pitch_mm=chain.pitch_mm,
+        pitch_mm=chain.led_pitch_mm,
         wall_gap_mm=settings.wall_gap_mm,
         paint=settings.paint,
         led_count=chain.count,
@@ -127,6 +129,12 @@ class Trials:
     def count(self) -> int:
         """Changes tried, the plan itself not counted."""
         return len(self._found) - 1
+
+    def ask(self, changes: list[Change]) -> None:
+        """Try those not tried yet, side by side on the processor's cores."""
+        new = [change for change in dict.fromkeys(changes) if change not in self._found]
+        found = run_all([partial(try_change, self.plan, change) for change in new])
+        self._found |= dict(zip(new, found, strict=True))
 
     def of(self, change: Change) -> Trial:
         """Return what a change comes to."""

@@ -24,6 +24,7 @@ _FLOOR_POINTS = 60
 _COMPACT_DEPTHS = 1.5
 # Places nearer to each other than this share of the depth see alike.
 _ALIKE_DEPTHS = 0.12
+_STOP_MM = 1.5
 # Sight is asked no farther than so many depths: beyond, an LED gives under 1 % of what it does straight above.
 _SIGHT_DEPTHS = 3.0
 
@@ -188,14 +189,6 @@ class Raster:
             ]
             cv2.fillPoly(self.cell, corners, (k,), lineType=cv2.LINE_8, shift=4)
 
-    def at(self, places: Floats) -> NDArray[np.int32]:
-        """Return the cell under each of (…, 2) places, -1 in a wall."""
-        at = np.rint(places / self.step).astype(np.intp)
-        # Twice as fast as np.clip, and asked thousands of times.
-        x = np.minimum(np.maximum(at[..., 0], 0), self.cell.shape[1] - 1)
-        y = np.minimum(np.maximum(at[..., 1], 0), self.cell.shape[0] - 1)
-        return self.cell[y, x]
-
     def sees(
         self, cell: int, places: Floats, points: Floats, reach_mm: float
     ) -> NDArray[np.bool_]:
@@ -204,10 +197,18 @@ class Raster:
         length = np.hypot(way[..., 0], way[..., 1])
         seen = np.zeros(length.shape, bool)
         row, column = np.nonzero(length < reach_mm)
-        start, way = places[row], way[row, column]
-        clear = np.ones(len(row), bool)
-        stops = max(2, math.ceil(float(length[row, column].max(initial=0)) / 1.5))
+        stops = max(2, math.ceil(float(length[row, column].max(initial=0)) / _STOP_MM))
+        own, width = (self.cell == cell).ravel(), self.cell.shape[1]
+        # Half a pixel, so that cutting off rounds.
+        start = (places[row] / self.step + 0.5).astype(np.float32)
+        step = (way[row, column] / (self.step * stops)).astype(np.float32)
+        x, y, step_x, step_y = start[:, 0], start[:, 1], step[:, 0], step[:, 1]
+        pair = np.arange(len(row))
         for k in range(1, stops):
-            clear &= self.at(start + way * (k / stops)) == cell
-        seen[row[clear], column[clear]] = True
+            at = (y + step_y * k).astype(np.int32) * width + (x + step_x * k).astype(np.int32)
+            clear = own[at]
+            if not clear.all():
+                pair, x, y = pair[clear], x[clear], y[clear]
+                step_x, step_y = step_x[clear], step_y[clear]
+        seen[row[pair], column[pair]] = True
         return seen
