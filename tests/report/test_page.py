@@ -21,12 +21,16 @@ import html5lib
 import pytest
 import svgelements
 from coloraide.everything import ColorAll as Color
+from hypothesis import example, given
+from hypothesis import strategies as st
 
 from marquee.errors import printable
 from marquee.outputs.header import header_text
 from marquee.outputs.parts_list import parts_csv
 from marquee.outputs.plan_files import plan_files
 from marquee.outputs.report import report_html
+from marquee.outputs.report.page import _environment
+from marquee.outputs.report.tables import Column, Row, Table
 from marquee.plan import Plan
 from tests.report.made import HOSTILE, crowd, demo_plan, hostile_plan
 
@@ -151,6 +155,30 @@ def test_hostile_names_are_text_and_nothing_else() -> None:
     names = [row[1] for row in rows("hostile", "zones")[1:]]
     assert sorted(names) == sorted(" ".join(printable(name).split()) for name in HOSTILE)
     assert not re.search("[\u202a-\u202e\u2066\u2067\u0007]", page("hostile"))
+
+
+@given(name=st.text(st.characters(codec="utf-8"), min_size=1, max_size=40))
+@example(name="</bdi></td><script>alert(1)</script>")
+@example(name="a\r\nb\x00\u2028c")
+def test_any_name_comes_out_of_a_table_as_it_went_in(name: str) -> None:
+    table = Table(
+        id="x",
+        caption=printable(name),
+        columns=(Column(head="zone"), Column(head="name", kind="name", unit=printable(name))),
+        rows=(Row(cells=("0", printable(name)), colours=("#ffffff",), zone=0),),
+        notes=(printable(name),),
+    )
+    source = '{% import "table.html.j2" as t %}{{ t.show(table) }}'
+    text = _environment().from_string(source).render(table=table)
+    parsed = html5lib.HTMLParser(strict=True).parseFragment(text)
+    (cell,) = parsed.iter(f"{H}td")
+    (caption,) = parsed.iter(f"{H}caption")
+    assert "".join(cell.itertext()) == printable(name)
+    assert "".join(caption.itertext()) == printable(name)
+    assert {node.tag.rsplit("}", 1)[-1] for node in parsed.iter() if "}" in node.tag} == {
+        *("section", "table", "caption", "thead", "tbody", "tr", "th", "td", "bdi", "span", "p"),
+        *("svg", "rect"),
+    }
 
 
 def test_the_same_plan_gives_the_same_bytes_in_another_process() -> None:
