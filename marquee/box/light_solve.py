@@ -45,7 +45,7 @@ def illuminate(scene: Scene) -> Illuminance:
 
     Limits: LEDs whose intensity is a power of the cosine (lenses with a dark middle are not), Lambertian surfaces
     (gloss is not); light spreading inside the diffuser, the opaque face, and
-    LED bodies are left out; light through a notch at a wall's foot leaves it evenly in all directions; LED light
+    LED bodies are left out; light that a notch's sides send on leaves it evenly in all directions; LED light
     that passes a gap is not followed to the next region's walls.
     """
     plan = plan_of(scene)
@@ -92,7 +92,7 @@ class _Exchange:
         ]
         channels = len(direct)
         shape = (*self.walls.area_mm2.shape, channels)
-        self.from_leds = self._leds_on_walls(shape)
+        self.from_leds = self._leds_on_walls(shape) + self.notched.beyond
         shares = patch_shares(elements)
         self.on_diffuser = (shares @ direct.T).astype(np.float32)
         # What wall patches send: to the diffuser, to the floor, and to walls.

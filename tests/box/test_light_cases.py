@@ -19,6 +19,8 @@ CASES = ["01", "02", "03", "05", "07", "09", "11", "17"]
 TRACED = ["p06", "p13", "p15", "p16", "p18"]
 # The same with LEDs of other half angles: 20° and 75° in two cells with a gap, 35° round a wall's free end.
 BEAMS = ["b20", "b75", "b35"]
+# Rows of LEDs that pass from cell to cell through notches of 11 × 3 mm and 12 × 4 mm.
+NOTCHED = ["n11", "n12"]
 Maps = NDArray[np.float64]
 
 
@@ -40,14 +42,14 @@ def _errors(case: str) -> tuple[Maps, Maps]:
     return np.concatenate(elements), np.array(zones)
 
 
-@pytest.mark.parametrize("case", [*CASES, *TRACED, *BEAMS])
+@pytest.mark.parametrize("case", [*CASES, *TRACED, *BEAMS, *NOTCHED])
 def test_zone_means_agree_with_the_path_tracer(case: str) -> None:
     # 2 %: what the eye does not see between two fields, and twice the tracer's own error.
     _, zones = _errors(case)
     assert zones.max() < 0.02
 
 
-@pytest.mark.parametrize("case", [*CASES, *TRACED, *BEAMS])
+@pytest.mark.parametrize("case", [*CASES, *TRACED, *BEAMS, *NOTCHED])
 def test_elements_agree_with_the_path_tracer(case: str) -> None:
     # 9 % and 12 %: the model's stated accuracy. The tracer's standard error is below 1 % of the mean.
     elements, _ = _errors(case)
@@ -55,8 +57,8 @@ def test_elements_agree_with_the_path_tracer(case: str) -> None:
     assert np.percentile(elements, 99) < 0.12
 
 
-@pytest.mark.parametrize("case", ["p06", "p16", "p18", "07"])
-def test_cells_lit_only_over_a_wall_have_the_traced_mean(case: str) -> None:
+@pytest.mark.parametrize("case", ["p06", "p16", "p18", "07", "b20", "b75", "n11", "n12"])
+def test_cells_lit_only_over_or_under_a_wall_have_the_traced_mean(case: str) -> None:
     # 15 %: of a leak of 0.4 to 5 % of the map's mean, so below 0.8 % of what anyone sees; the tracer's own error on
     # the dimmest is about 1 %.
     scene, arrays = reference(case)
@@ -126,13 +128,13 @@ def _plank(x: float, y: float, angle: float, length: float) -> tuple[tuple[float
 def test_light_through_notches_agrees_with_photon_tracing() -> None:
     # Own photon tracer (60 million photons, double precision; within 0.05 % of the path tracer on cases 07 and 17),
     # two cells of 198 × 90 × 30 mm, wall 3 mm with three notches of 11 × 3 mm: the dark cell's mean was 0.861 % of the
-    # map's mean from the left cell's LEDs and 0.757 % from the right one's. 15 %: the model sends the light on evenly.
+    # map's mean from the left cell's LEDs and 0.757 % from the right one's. 12 %: what the sides reflect is sent on evenly.
     scene, _ = reference("07")
     wall = Barrier(footprints_mm=(((97.5, 0), (100.5, 0), (100.5, 90), (97.5, 90)),))
     notches = tuple(Notch(at_mm=(99.0, y), width_mm=11, height_mm=3) for y in (15.0, 45.0, 75.0))
     lux = illuminate(replace(scene, barriers=(wall,), notches=notches)).total_lux
-    assert lux[0][:, 51:].mean() / lux[0].mean() == pytest.approx(0.00861, rel=0.15)
-    assert lux[1][:, :48].mean() / lux[1].mean() == pytest.approx(0.00757, rel=0.15)
+    assert lux[0][:, 51:].mean() / lux[0].mean() == pytest.approx(0.00861, rel=0.12)
+    assert lux[1][:, :48].mean() / lux[1].mean() == pytest.approx(0.00757, rel=0.12)
 
 
 def test_a_cell_smaller_than_any_element_is_passed_over() -> None:
