@@ -16,7 +16,7 @@ from marquee.box.cut_remarks import cut_remarks
 from marquee.box.cut_runs import Run, find_runs, opened_at, stretch
 from marquee.box.cut_sides import box_sides
 from marquee.box.cut_strips import Worked, divide, make_strip
-from marquee.box.cut_tapers import path_points, stretches_over
+from marquee.box.cut_tapers import opening_shapes, path_points, stretches_over
 from marquee.project_cut import CutSettings
 from marquee.values import Box, Chain, Path_mm, Point, ZoneMap
 from marquee.values_cut import CutPlan, Opening, Strip
@@ -88,7 +88,8 @@ def _strips(
     runs, junctions = find_runs(box, settings.most_fold_degrees)
     runs = [_with_calm_seam(run, bands, box) if run.closed else run for run in runs]
     spans = [openings_along(run, bands, box.wall_thickness_mm) for run in runs]
-    tapers = [stretches_over(run, openings, box.wall_thickness_mm) for run in runs]
+    lit = opening_shapes(openings)
+    tapers = [stretches_over(run, lit, box.wall_thickness_mm) for run in runs]
     endings, halvings = join_runs(runs, junctions, box, settings)
     parts = divide(runs, endings, halvings, spans, most_length_mm(settings), settings)
     strips = tuple(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -240,26 +241,35 @@ def _fit(
     chord = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
     u = chord / chord[-1]
     curve = _handles(points, first, last, u, chord[-1])
-    worst, split = _miss(points, curve, u)
+    off = _at(curve, u) - points
+    worst, split = _miss(off)
     for _ in range(_ROUNDS):
         if worst <= within_mm or worst > 8 * within_mm or len(points) < 3:
             break
-        u = _nearer(points, curve, u)
+        u = _nearer(off, curve, u)
         curve = _handles(points, first, last, u, chord[-1])
-        worst, split = _miss(points, curve, u)
+        off = _at(curve, u) - points
+        worst, split = _miss(off)
     return curve, worst, split
 
 
 def _handles(points: Floats, first: Floats, last: Floats, u: Floats, length: float) -> Floats:
     p, q = points[0], points[-1]
     v = 1 - u
-    b1, b2 = 3 * u * v * v, 3 * u * u * v
-    a1, a2 = b1[:, None] * first, b2[:, None] * last
-    rest = points - ((v**3 + b1)[:, None] * p + (u**3 + b2)[:, None] * q)
-    c11, c12, c22 = (a1 * a1).sum(), (a1 * a2).sum(), (a2 * a2).sum()
-    x1, x2 = (a1 * rest).sum(), (a2 * rest).sum()
+    uv3 = 3 * u * v
+    b1, b2 = uv3 * v, uv3 * u
+    # p and q stand for the inner corners too: b0 + b1 and b2 + b3, which are 1 together.
+    to_q = u * u * u + b2
+    rest = (points - p) - to_q[:, None] * (q - p)
+    # Sums over the points of products of b1 first and b2 last: the two directions stand before the sums.
+    c11, c12, c22 = (
+        float((b1 @ b1) * (first @ first)),
+        float((b1 @ b2) * (first @ last)),
+        float((b2 @ b2) * (last @ last)),
+    )
+    x1, x2 = float(first @ (b1 @ rest)), float(last @ (b2 @ rest))
     det = c11 * c22 - c12 * c12
-    span = float(np.hypot(*(q - p)))
+    span = math.hypot(q[0] - p[0], q[1] - p[1])
     if abs(det) > 1e-12 * max(c11 * c22, 1e-30):
         alpha, beta = (x1 * c22 - x2 * c12) / det, (c11 * x2 - c12 * x1) / det
     else:
@@ -272,29 +282,33 @@ def _handles(points: Floats, first: Floats, last: Floats, u: Floats, length: flo
 
 def _at(curve: Floats, u: Floats) -> Floats:
     v = 1 - u
-    weights = np.stack([v**3, 3 * u * v * v, 3 * u * u * v, u**3], axis=1)
+    weights = np.empty((len(u), 4))
+    square, other = u * u, v * v
+    weights[:, 0], weights[:, 3] = other * v, square * u
+    weights[:, 1], weights[:, 2] = 3 * u * other, 3 * square * v
     return np.asarray(weights @ curve)
 
 
-def _miss(points: Floats, curve: Floats, u: Floats) -> tuple[float, int]:
-    off = np.hypot(*(points - _at(curve, u)).T)
+def _miss(off: Floats) -> tuple[float, int]:
     if len(off) < 3:
         return 0.0, 0
-    worst = int(off[1:-1].argmax()) + 1
-    return float(off[worst]), worst
+    square = off[:, 0] * off[:, 0] + off[:, 1] * off[:, 1]
+    worst = int(square[1:-1].argmax()) + 1
+    return math.sqrt(square[worst]), worst
 
 
-def _nearer(points: Floats, curve: Floats, u: Floats) -> Floats:
-    v = 1 - u
-    d = np.diff(curve, axis=0) * 3
-    dd = np.diff(d, axis=0) * 2
-    off = _at(curve, u) - points
-    slope = np.stack([v * v, 2 * u * v, u * u], axis=1) @ d
-    bend = np.stack([v, u], axis=1) @ dd
-    top = (off * slope).sum(axis=1)
-    bottom = (slope * slope).sum(axis=1) + (off * bend).sum(axis=1)
+def _nearer(off: Floats, curve: Floats, u: Floats) -> Floats:
+    """Return places on the curve nearer to the points, which lie `off` those at `u`: one step of Newton's method."""
+    d = 3 * (curve[1:] - curve[:-1])
+    dd = 2 * (d[1:] - d[:-1])
+    # The curve's first and second derivative as polynomials of u.
+    at = u[:, None]
+    slope = (at * ((dd[1] - dd[0]) / 2) + dd[0]) * at + d[0]
+    bend = at * (dd[1] - dd[0]) + dd[0]
+    top = off[:, 0] * slope[:, 0] + off[:, 1] * slope[:, 1]
+    bottom = slope[:, 0] ** 2 + slope[:, 1] ** 2 + off[:, 0] * bend[:, 0] + off[:, 1] * bend[:, 1]
     step = np.divide(top, bottom, out=np.zeros_like(top), where=np.abs(bottom) > 1e-12)
-    return np.clip(np.maximum.accumulate(np.clip(u - step, 0, 1)), 0, 1)
+    return np.maximum.accumulate(np.minimum(np.maximum(u - step, 0), 1))
 
 
 def _unit(way: Floats) -> Floats:

@@ -114,7 +114,7 @@ def _checked(xy: Floats, px_mm: float, within_mm: float) -> Ring:
     import shapely
 
     ring = smooth_ring(xy, px_mm, within_mm)
-    if len(ring.flat_mm) > 2 and shapely.Polygon(ring.flat_mm).is_valid:
+    if len(ring.flat_mm) > 2 and shapely.Polygon(np.array(ring.flat_mm)).is_valid:
         return ring
     return polygon_ring(xy)
 
@@ -125,7 +125,8 @@ def _area(xy: Floats) -> float:
 
 
 def _top_left(ring: Ring) -> tuple[float, float]:
-    x, y = np.array(ring.flat_mm).min(axis=0)
+    # Rounded: letters on one line stand in reading order, whatever the last digit of their tops is.
+    x, y = np.array(ring.flat_mm).min(axis=0).round(6)
     return float(y), float(x)
 
 
@@ -137,7 +138,10 @@ def _with_apertures(found: list[Opening], zone_map: ZoneMap) -> tuple[Opening, .
 
     if not found:
         return ()
-    shapes = [shapely.Polygon(o.outline.flat_mm, [h.flat_mm for h in o.holes]) for o in found]
+    shapes = [
+        shapely.Polygon(np.array(o.outline.flat_mm), [np.array(h.flat_mm) for h in o.holes])
+        for o in found
+    ]
     places = _inner_points(zone_map)
     tree = shapely.STRtree(shapes)
     which, opening = tree.query_nearest(shapely.points(places), all_matches=False)

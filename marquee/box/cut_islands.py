@@ -68,12 +68,12 @@ def find_islands(
 def _loose(openings: tuple[Opening, ...]) -> list[_Loose]:
     import shapely
 
-    outlines = [shapely.make_valid(shapely.Polygon(o.outline.flat_mm)) for o in openings]
+    outlines = [shapely.make_valid(shapely.Polygon(np.array(o.outline.flat_mm))) for o in openings]
     tree = shapely.STRtree(outlines)
     found = []
     for number, opening in enumerate(openings):
         for k, hole in enumerate(opening.holes):
-            shape = shapely.make_valid(shapely.Polygon(hole.flat_mm))
+            shape = shapely.make_valid(shapely.Polygon(np.array(hole.flat_mm)))
             inner = [int(i) for i in tree.query(shape, "contains") if int(i) != number]
             solid = shapely.difference(shape, shapely.union_all([outlines[i] for i in inner]))
             edge = shapely.get_coordinates(
@@ -89,7 +89,7 @@ def _frame(openings: tuple[Opening, ...], width_mm: float, height_mm: float) -> 
     """Return the face without everything inside its openings."""
     import shapely
 
-    outlines = [shapely.make_valid(shapely.Polygon(o.outline.flat_mm)) for o in openings]
+    outlines = [shapely.make_valid(shapely.Polygon(np.array(o.outline.flat_mm))) for o in openings]
     return shapely.difference(shapely.box(0, 0, width_mm, height_mm), shapely.union_all(outlines))
 
 
@@ -185,7 +185,9 @@ def leave_bridges(
 
     by_opening: dict[int, list[BaseGeometry]] = {}
     solid = [
-        shapely.make_valid(shapely.Polygon(o.outline.flat_mm, [h.flat_mm for h in o.holes]))
+        shapely.make_valid(
+            shapely.Polygon(np.array(o.outline.flat_mm), [np.array(h.flat_mm) for h in o.holes])
+        )
         for o in openings
     ]
     bridges = [bridge_shape(b) for island in islands for b in island.bridges]

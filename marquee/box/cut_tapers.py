@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
 from marquee.box.cut_runs import Floats, Run
 from marquee.values_cut import Opening
+
+if TYPE_CHECKING:
+    from shapely import STRtree
 
 Side = Literal["left", "right"]
 # (from, to, side) along a run [mm].
@@ -17,18 +20,30 @@ Stretch = tuple[float, float, Side]
 _COVER_MM2, _JOIN_MM = 0.02, 3.0
 
 
-def stretches_over(run: Run, openings: tuple[Opening, ...], thickness_mm: float) -> list[Stretch]:
-    """Return where either half of a run's thickness stands over an opening of the face."""
+def opening_shapes(openings: tuple[Opening, ...]) -> STRtree:
+    """Return the openings as shapes that can be searched."""
     import shapely
 
-    if not openings:
-        return []
     # A fitted outline may touch itself within its tolerance, which polygon arithmetic would refuse.
-    lit = [
-        shapely.make_valid(shapely.Polygon(o.outline.flat_mm, [h.flat_mm for h in o.holes]))
-        for o in openings
-    ]
-    tree = shapely.STRtree(lit)
+    return shapely.STRtree(
+        [
+            shapely.make_valid(
+                shapely.Polygon(
+                    np.array(o.outline.flat_mm), [np.array(h.flat_mm) for h in o.holes]
+                )
+            )
+            for o in openings
+        ]
+    )
+
+
+def stretches_over(run: Run, tree: STRtree, thickness_mm: float) -> list[Stretch]:
+    """Return where either half of a run's thickness stands over one of the face's `opening_shapes`."""
+    import shapely
+
+    lit = tree.geometries
+    if not len(lit):
+        return []
     at, xy = run.stations_mm, run.xy_mm
     steps = np.diff(xy, axis=0)
     ways = steps / np.hypot(*steps.T)[:, None]
@@ -37,7 +52,7 @@ def stretches_over(run: Run, openings: tuple[Opening, ...], thickness_mm: float)
     for side, sign in sides:
         beside = sign * np.stack([ways[:, 1], -ways[:, 0]], axis=1) * thickness_mm / 2
         corners = np.stack([xy[:-1], xy[1:], xy[1:] + beside, xy[:-1] + beside], axis=1)
-        halves = [shapely.Polygon(quad) for quad in corners]
+        halves = np.asarray(shapely.polygons(corners))
         spans: list[tuple[float, float]] = []
         for k, number in sorted(zip(*tree.query(halves, "intersects").tolist(), strict=True)):
             for part in shapely.get_parts(shapely.intersection(halves[k], lit[number])):

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from marquee.box.cut_runs import Run
-from marquee.box.cut_tapers import stretches_over
+from marquee.box.cut_tapers import opening_shapes, stretches_over
 from marquee.values import Path_mm
 from marquee.values_cut import CutPlan, Opening, Ring, Strip
 from tests.drawings.made import HEIGHT, THICKNESS, box, circle, length, planned, rows
@@ -232,7 +232,7 @@ def test_a_wall_is_tapered_over_an_outline_that_touches_itself() -> None:
     ring = Ring(start=crossed[0], curves=(), flat_mm=crossed)
     opening = Opening(outline=ring, holes=(), apertures=(0,), area_mm2=100.0)
     run = Run(np.array([[2.0, -5.0], [2.0, 15.0]]), (0,), [(0.0, 0), (20.0, 1)])
-    found = stretches_over(run, (opening,), 3.0)
+    found = stretches_over(run, opening_shapes((opening,)), 3.0)
     # The bow tie's left wing spans y = 0.25 to 9.75 at x = 0.5 … 3.5: both halves of the wall stand over it.
     assert {side for _, _, side in found} == {"left", "right"}
     for start, end, _ in found:
