@@ -8,12 +8,14 @@ from dataclasses import replace
 
 import pytest
 
+from marquee.box.cut_material import sheet_rows
 from marquee.errors import MarqueeError
 from marquee.outputs.parts_list import parts_csv
 from marquee.plan import Plan
 from marquee.power.design import plan_power
 from marquee.power.parts import PRICE_KEYS
 from marquee.project import PowerSettings
+from tests.drawings.made import box, planned
 from tests.pictures.factory import synthetic_plan
 from tests.power.make import make_chain, make_part
 
@@ -95,4 +97,5 @@ def test_unknown_price_names_the_nearest_one() -> None:
 def test_every_price_key_prices_some_row() -> None:
     strip = _plan().power.parts
     board = plan_power(make_chain(10, board=True), make_part(), None, PowerSettings()).parts
-    assert set(PRICE_KEYS) == {row.key for row in (*strip, *board)}
+    sheets = sheet_rows(planned(box(((0, 60), (300, 60)))))
+    assert set(PRICE_KEYS) == {row.key for row in (*strip, *board, *sheets)}
