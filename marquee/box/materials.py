@@ -16,12 +16,13 @@ from marquee.values import Figure
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Surface:
-    """Paint or bare material inside the box: diffuse reflectance 0 to 1."""
+    """Paint or bare material inside the box: diffuse reflectance 0 to 1; `ranges` are what the sources span."""
 
     name: str
     title: str
     reflectance: float
     figures: Mapping[str, Figure]
+    ranges: Mapping[str, tuple[float, float]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,6 +35,7 @@ class Diffuser:
     transmittance: float
     reflectance: float
     figures: Mapping[str, Figure]
+    ranges: Mapping[str, tuple[float, float]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,6 +62,7 @@ def load_materials() -> Materials:
             title=row["title"],
             reflectance=_share(row, "reflectance"),
             figures=_figures(row),
+            ranges=_ranges(row),
         )
         for row in table["surface"]
     ]
@@ -71,6 +74,7 @@ def load_materials() -> Materials:
             transmittance=_share(row, "transmittance"),
             reflectance=_share(row, "reflectance"),
             figures=_figures(row),
+            ranges=_ranges(row),
         )
         for row in table["diffuser"]
     ]
@@ -194,6 +198,14 @@ def _figures(row: dict[str, Any]) -> dict[str, Figure]:
             note=cell.get("note", ""),
         )
     return figures
+
+
+def _ranges(row: dict[str, Any]) -> dict[str, tuple[float, float]]:
+    return {
+        key: (float(cell["low"]), float(cell["high"]))
+        for key, cell in row.items()
+        if isinstance(cell, dict)
+    }
 
 
 def _share(row: dict[str, Any], key: str) -> float:

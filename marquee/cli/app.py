@@ -56,7 +56,7 @@ COMMANDS = {
     ),
     "parts": (
         "marquee.cli.parts",
-        "List the LED parts, or show all figures of one with their sources.",
+        "List the LED parts, or show all figures of one with their sources; or the box's materials.",
     ),
     "power": (
         "marquee.cli.power",

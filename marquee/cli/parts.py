@@ -16,9 +16,17 @@ if TYPE_CHECKING:
 @click.command(epilog="Example: marquee parts ws2812b")
 @click.argument("name", metavar="[NAME|FILE]", required=False)
 @click.option("--picture", metavar="FILE.png", help="Draw the part: gamut, response, sources.")
+@click.option("--materials", is_flag=True, help="List paints and diffusers, with their sources.")
 @options.json_option
-def parts(name: str | None, picture: str | None, as_json: bool) -> None:
-    """List the LED parts, or show all figures of one with their sources."""
+def parts(name: str | None, picture: str | None, materials: bool, as_json: bool) -> None:
+    """List the LED parts, or show all figures of one with their sources; or the box's materials."""
+    if materials:
+        if name is not None or picture is not None:
+            raise click.UsageError(
+                "--materials lists all of them: leave the part and --picture out"
+            )
+        _list_materials(as_json)
+        return
     from marquee.colour.parts import load_part, part_names
 
     if name is None and picture is not None:
@@ -39,6 +47,14 @@ def parts(name: str | None, picture: str | None, as_json: bool) -> None:
         click.echo(
             f"{part.name:<18} {''.join(part.channels):<9} {part.supply_v:>5g} {full:>8}  {part.title}"
         )
+
+
+def _list_materials(as_json: bool) -> None:
+    from marquee.box.materials import load_materials
+    from marquee.outputs.materials_text import materials_dict, materials_text
+
+    rows = load_materials()
+    click.echo(json.dumps(materials_dict(rows), indent=1) if as_json else materials_text(rows))
 
 
 def _draw(part: Part, picture: str) -> None:

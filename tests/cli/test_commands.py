@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import json
 import tomllib
+from importlib.resources import files
 
 import click
 import pytest
@@ -87,6 +88,27 @@ def test_parts_lists_all_and_shows_each_source(bench: Bench) -> None:
         assert one["figures"]
         assert all(f["source"] and f["status"] for f in one["figures"].values())
         assert "data sheet" in bench("parts", name).out
+
+
+def test_materials_are_listed_each_with_its_source_and_how_to_give_ones_own(bench: Bench) -> None:
+    listing = bench("parts", "--materials")
+    assert listing.status == 0, listing.err
+    told = json.loads(bench("parts", "--materials", "--json").out)
+    # The table as TOML's own reader gives it.
+    table = tomllib.loads((files("marquee") / "tables" / "materials.toml").read_text("utf-8"))
+    for kind in ("surface", "diffuser"):
+        rows = {row["name"]: row for row in table[kind]}
+        assert [one["name"] for one in told[f"{kind}s"]] == list(rows)
+        for one in told[f"{kind}s"]:
+            assert one["name"] in listing.out
+            for key, figure in one["figures"].items():
+                row = rows[one["name"]][key]
+                assert {k: figure[k] for k in ("value", "low", "high", "source", "status")} == {
+                    k: row[k] for k in ("value", "low", "high", "source", "status")
+                }
+    assert "--transmittance" in listing.out
+    assert "--reflectance" in listing.out
+    assert bench("parts", "ws2812b", "--materials").status == 2
 
 
 def test_an_unknown_part_names_the_nearest(bench: Bench) -> None:
