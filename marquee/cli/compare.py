@@ -7,11 +7,12 @@ from pathlib import Path
 import click
 
 from marquee.cli import options
+from marquee.cli.completing import a_folder
 
 
 @click.command(epilog="Example: marquee compare sign-plan-before/ sign-plan/")
-@click.argument("before", metavar="BEFORE")
-@click.argument("after", metavar="AFTER")
+@click.argument("before", metavar="BEFORE", shell_complete=a_folder)
+@click.argument("after", metavar="AFTER", shell_complete=a_folder)
 @options.json_option
 def compare(before: str, after: str, as_json: bool) -> None:
     """Tell what changed between two plans: give the folders, or their plan.json files."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
@@ -32,6 +33,10 @@ class LazyGroup(click.Group):
         """Return the command, its module imported now, or None where there is none of that name."""
         if cmd_name in self._places:
             real: click.Command = getattr(import_module(self._places[cmd_name][0]), cmd_name)
+            if any(name.endswith("_COMPLETE") for name in os.environ):
+                from marquee.cli.completing import offer_names
+
+                offer_names(real)
             self.commands[cmd_name] = real
         return super().get_command(ctx, cmd_name)
 

@@ -10,6 +10,7 @@ from typing import Any
 
 import click
 
+from marquee.cli.completing import a_part
 from marquee.errors import MarqueeError
 from marquee.keywords import PLACES, laid_out
 
@@ -36,10 +37,23 @@ _QUESTIONS = (
 
 @click.command(epilog="Example: marquee new cabinet-two --artwork sign.png --width 380mm")
 @click.argument("folder", metavar="DIR")
-@click.option("--artwork", metavar="FILE", help="Artwork, beside the file [artwork.png].")
+@click.option(
+    "--artwork",
+    metavar="FILE",
+    help="Artwork, beside the file [artwork.png].",
+)
 @click.option("--width", metavar="LENGTH", help="Width on the cabinet [380mm].")
-@click.option("--palette", metavar="FILE", help="Palette with the exact brand colours.")
-@click.option("--part", metavar="NAME|FILE", help="LED part [ws2812b]; see 'marquee parts'.")
+@click.option(
+    "--palette",
+    metavar="FILE",
+    help="Palette with the exact brand colours.",
+)
+@click.option(
+    "--part",
+    metavar="NAME|FILE",
+    shell_complete=a_part,
+    help="LED part [ws2812b]; see 'marquee parts'.",
+)
 @click.option("--pitch", metavar="LENGTH", help="LED spacing [16.67mm, 60 a metre].")
 @click.option("--depth", metavar="LENGTH", help="LED plane to diffuser [40mm].")
 @click.option("--supply", metavar="V/A", help="A supply you own: 5V/4A.")

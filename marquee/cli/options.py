@@ -8,6 +8,8 @@ from typing import Any, TypeVar
 
 import click
 
+from marquee.cli.completing import a_part, a_row_of
+
 Command = TypeVar("Command", bound=Callable[..., Any])
 
 
@@ -41,11 +43,26 @@ box_options = _stack(
     click.option("--depth", metavar="LENGTH", help="LED plane to diffuser [40mm]."),
     click.option("--wall", metavar="LENGTH", help="Thickness of the barrier sheet [3mm]."),
     click.option("--wall-gap", metavar="LENGTH", help="Gap from wall top to diffuser [0mm]."),
-    click.option("--diffuser", metavar="NAME", help="Diffuser sheet, a row of the materials."),
-    click.option("--paint", metavar="NAME", help="Surface inside, a row of the materials."),
+    click.option(
+        "--diffuser",
+        metavar="NAME",
+        shell_complete=a_row_of("materials.toml", "diffuser"),
+        help="Diffuser sheet, a row of the materials.",
+    ),
+    click.option(
+        "--paint",
+        metavar="NAME",
+        shell_complete=a_row_of("materials.toml", "surface"),
+        help="Surface inside, a row of the materials.",
+    ),
     click.option("--transmittance", metavar="SHARE", help="Your diffuser's, if measured: 45%."),
     click.option("--reflectance", metavar="SHARE", help="Your paint's, if measured: 85%."),
-    click.option("--part", metavar="NAME|FILE", help="LED part [ws2812b]; see 'marquee parts'."),
+    click.option(
+        "--part",
+        metavar="NAME|FILE",
+        shell_complete=a_part,
+        help="LED part [ws2812b]; see 'marquee parts'.",
+    ),
     click.option("--pitch", metavar="LENGTH", help="LED spacing [16.67mm, 60 a metre]."),
     click.option(
         "--arrangement",
@@ -104,7 +121,12 @@ power_options = _stack(
     click.option("--supply", metavar="V/A", help="A supply you own: 5V/4A."),
     click.option("--feed-length", metavar="LENGTH", help="Wire from supply to LEDs [1m]."),
     click.option("--tariff", type=float, metavar="PRICE", help="Price of a kWh."),
-    click.option("--controller", metavar="NAME", help="Controller chip [atmega328p]."),
+    click.option(
+        "--controller",
+        metavar="NAME",
+        shell_complete=a_row_of("controllers.toml", "controller"),
+        help="Controller chip [atmega328p].",
+    ),
     click.option("--prefix", metavar="WORD", help="First word of every constant [MARQUEE]."),
 )
 
