@@ -17,6 +17,7 @@ from marquee.colour.spaces import srgb_8bit_to_lab_d65
 MOST_APERTURES = 20_000
 # A speck so far surrounded by face is dust on it; otherwise it is a fault of the edge it sits on.
 _DUST_SURROUND = 0.7
+_STROKE_TOUCH = 0.1
 # In a lossy picture parts without a flat pixel, up to so many times the smallest area, are faults of edges.
 _LARGEST_FAULT = 10.0
 # Lossy compression keeps one colour for each 16 × 16 pixels at worst (ITU-T T.81, 4:2:0): at an edge such a
@@ -130,7 +131,8 @@ def _absorb(
         on_lit = other & (beside > 0) & ~speck[beside]
         lit += np.bincount(name[inside][on_lit], minlength=len(speck))
     is_dust = speck & (lit <= (1 - _DUST_SURROUND) * np.maximum(around, 1))
-    stays = is_dust & (area >= limit)  # a thin stroke on the face, without a flat pixel
+    # A thin stroke on the face has no flat pixel, and hardly touches what is lit.
+    stays = is_dust & (area >= limit) & (lit <= _STROKE_TOUCH * around)
     is_dust &= ~stays
     flat[todo[is_dust[name]]] = 0
     todo, y, x = (v[~(is_dust | stays)[name]] for v in (todo, y, x))

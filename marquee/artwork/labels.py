@@ -90,7 +90,8 @@ def label_pixels(
     edges = split_edges(srgb_8bit, label, reach, flat.tol, sharp=sharp)
     if sharp and flat.tol <= TOL_CALM:
         edges = explain_seams(srgb_8bit, label, edges, rgb)
-    strokes = explain_strokes(srgb_8bit, label, edges, rgb, min_px, flat.tol)
+    on_ramps = np.vstack([np.zeros((0, 3)), *(ramp.on_it[::16] for ramp in ramps[:4])])
+    strokes = explain_strokes(srgb_8bit, label, edges, rgb, min_px, flat.tol, on_ramps)
     final, index, lost, other = _settle(label, edges, strokes, alpha_8bit, reach)
     return Labels(
         label_of_px=final,

@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from marquee.artwork.crumbs import Ramp as Ramp  # noqa: PLC0414 -- handed on
+from marquee.artwork.crumbs import gather_crumbs
 from marquee.artwork.face import DARK_LIGHTNESS, Face
 from marquee.artwork.flat import TOL_CALM, Flatness
 from marquee.colour.difference import delta_e_2000
@@ -27,16 +29,6 @@ _SAMPLES = 64
 _SAMPLE_PX = 40_000
 # Gradients in separate letters belong together when their colours continue each other this nearly (Lab).
 _LINK_LAB = 6.0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Ramp:
-    """Regions over which one gradient runs, and its two ends and middle in codes."""
-
-    regions: tuple[int, ...]
-    start_rgb: NDArray[np.float64]
-    end_rgb: NDArray[np.float64]
-    middle_rgb: NDArray[np.float64]
 
 
 @dataclass(slots=True, kw_only=True, eq=False)
@@ -90,7 +82,7 @@ def sort_regions(
             ramps.append((region, pixels))
     _leave_out_enclosed(result, flat, face, [r for r in runs.tolist() if not solid[r]], limit)
     ramps = [r for r in ramps if result.flat[r[0]]]
-    for ramp in _join(ramps, merge_delta_e, flat.tol):
+    for ramp in gather_crumbs(_join(ramps, merge_delta_e, flat.tol), flat, result.flat):
         result.ramps.append(ramp)
         result.flat[list(ramp.regions)] = False
     return result
@@ -357,4 +349,5 @@ def _ramp(regions: list[int], values: NDArray[np.float64]) -> Ramp:
         start_rgb=values[place <= low].mean(axis=0),
         end_rgb=values[place >= high].mean(axis=0),
         middle_rgb=values[middle].mean(axis=0),
+        on_it=values,
     )

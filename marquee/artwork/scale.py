@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from marquee.artwork.apertures import Cutouts
+from marquee.artwork.enlarged import enlargement
 from marquee.artwork.labels import Labels
 
 # Coverage keeps edges to a tenth of a pixel, so pixels of 0.3 mm do for what a saw or laser cuts.
@@ -26,9 +27,10 @@ def work_factor(srgb_8bit: NDArray[np.uint8], mm_per_px: float) -> tuple[int, bo
     repeats = _repeats(srgb_8bit)
     if repeats > 1:
         return repeats, True
-    if srgb_8bit.shape[0] * srgb_8bit.shape[1] <= _WORK_PX:
-        return 1, False
-    return max(1, int(_WORK_MM / mm_per_px + 1e-9)), False
+    least = enlargement(srgb_8bit)
+    if srgb_8bit.shape[0] * srgb_8bit.shape[1] <= _WORK_PX * least**2:
+        return least, False
+    return max(least, int(_WORK_MM / mm_per_px + 1e-9)), False
 
 
 def _repeats(srgb_8bit: NDArray[np.uint8]) -> int:

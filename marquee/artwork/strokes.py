@@ -43,6 +43,7 @@ def explain_strokes(
     colours: NDArray[np.float64],
     min_px: float,
     tol: int,
+    on_ramps: NDArray[np.float64],
 ) -> Strokes:
     """Return labels for the pixels that `edges` does not explain.
 
@@ -58,6 +59,8 @@ def explain_strokes(
         A new colour needs a stroke of at least so many pixels.
     tol : int
         Span of codes that counts as flat, for the noise.
+    on_ramps : (m, 3)
+        Codes along the picture's gradients, which in a noisy picture are no new colours.
     """
     odd = np.flatnonzero(~edges.explained)
     index = edges.index[odd]
@@ -78,6 +81,7 @@ def explain_strokes(
     apart = fit if tol <= TOL_CALM else max(_TINT_CODES, 6.0 * tol)
     fewest = min_px if tol <= TOL_CALM else max(min_px, 64.0)
     palette = colours
+    runs = on_ramps if tol > TOL_CALM else on_ramps[:0]
     asked = np.zeros(len(sizes), bool)
     while True:
         cost, reach = _costs(pixel, around, base, palette, group, sizes)
@@ -87,7 +91,7 @@ def explain_strokes(
         head = int(np.argmax(np.where(waiting, sizes, 0)))
         asked[head] = True
         fresh = _fullest_colour(pixel, around, group == head)
-        if not is_blend(fresh, palette, apart):
+        if not is_blend(fresh, np.vstack([palette, runs]), apart):
             palette = np.vstack([palette, fresh])
     chosen = _choose(cost, reach)[group]
     odd = (cost.min(axis=1) > fit)[group]

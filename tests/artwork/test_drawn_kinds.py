@@ -248,3 +248,31 @@ def test_large_artwork_gives_the_small_one_s_areas() -> None:
     check(art, zones, area_rel=0.002)
     lit = art.cover(0) < 0.5
     assert np.mean((zones.zone_of_px >= 0) != lit) < 1e-3
+
+
+@pytest.mark.parametrize("kernel", ["bilinear", "bicubic"])
+@pytest.mark.parametrize(("quality", "factor"), [(50, 4), (60, 3), (75, 4), (90, 3), (90, 4)])
+def test_enlarging_what_was_compressed_adds_no_colours_or_slivers(
+    quality: int, factor: int, kernel: str
+) -> None:
+    art = emblem(4 / factor)
+    zones = zones_of(art, enlarged(jpeg(art.paint(), quality), factor, KERNELS[kernel]))
+    # A pixel of the original is up to 1 mm, its colour kept at half resolution: 3 % is a seventh of that all round.
+    check(art, zones, area_rel=0.03)
+
+
+@pytest.mark.parametrize("quality", [60, 75, 90])
+def test_a_compressed_gradient_stays_one_mixed_zone(quality: int) -> None:
+    art = Drawing(400, 120, 4)
+    art.word("#808080", 25, 25, 48, 12)
+    art.box("#18b8d8", 25, 95, 380, 108)
+    x = np.arange(art.width_px) / 4
+    t = np.clip((x - 25) / 250, 0, 1)[None, :, None]
+    colour = codes("#e01030") + t * (codes("#ffe020") - codes("#e01030"))
+    picture = art.paint() + art.cover(1)[..., None] * (colour - codes("#808080"))
+    zones = zones_of(art, jpeg(np.rint(picture).clip(0, 255).astype(np.uint8), quality))
+    assert len(zones.colours) == 2
+    assert len(zones.apertures) == len(art.truth())
+    (mixed,) = [z for z in zones.zones if z.kind == "mixed"]
+    area = sum(a for c, a, *_ in art.truth() if c == "#808080")
+    assert mixed.area_mm2 == pytest.approx(area, rel=0.02)
