@@ -1,4 +1,7 @@
-"""`python tests/package.py WHEEL SDIST`: does the wheel hold all of the package and nothing else, and say what it is?"""
+"""Look into a wheel and its sdist: `python tests/package.py WHEEL SDIST`.
+
+Does the wheel hold all of the package and nothing else, and say what it is?
+"""
 
 from __future__ import annotations
 
