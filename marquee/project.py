@@ -9,7 +9,7 @@ from typing import Any, Literal, get_args
 from pydantic import BaseModel, Field, ValidationError, ValidationInfo, field_validator
 from pydantic_core import PydanticCustomError
 
-from marquee.errors import InputError, MarqueeError
+from marquee.errors import InputError, MarqueeError, QuantityError
 from marquee.project_base import Area as Area  # noqa: PLC0414 -- handed on
 from marquee.project_base import Current as Current  # noqa: PLC0414 -- handed on
 from marquee.project_base import FileName as FileName  # noqa: PLC0414 -- handed on
@@ -61,6 +61,14 @@ class ZoneOverride(Section):
     colour: str | None = Field(
         default=None, description="colour to light it in, instead of the artwork's"
     )
+
+    @field_validator("at", mode="before")
+    @classmethod
+    def _has_units(cls, value: object) -> object:
+        if isinstance(value, list | tuple) and any(isinstance(v, int | float) for v in value):
+            x, y = (*value, 0, 0)[:2]
+            raise QuantityError("at", "lengths without a unit", f'write ["{x}mm", "{y}mm"]')
+        return value
 
 
 class ZoneSettings(Section):

@@ -111,8 +111,8 @@ def _stated(
     if stated[0] < DARK_LIGHTNESS:
         return Face(kind="dark", rgb=_mean(flat, dark | near), opaque=dark | near)
     if not near.any():
-        largest = np.argsort(-flat.count[1:], kind="stable")[:3] + 1
-        shown = ", ".join(_hex(flat.mean[r]) for r in largest)
+        largest = np.argsort(-flat.count[1:], kind="stable")[:50] + 1
+        shown = ", ".join([*dict.fromkeys(_hex(flat.mean[r]) for r in largest)][:3])
         raise InputError(
             "--face",
             f"the artwork has no flat area of {target.srgb}",

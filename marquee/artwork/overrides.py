@@ -86,7 +86,7 @@ def _aperture_at(cutouts: Cutouts, at: tuple[str, str], mm_per_px: float, where:
         raise InputError(
             f"{where} at",
             f"no aperture within {_NEAR_MM:g} mm of ({x_mm:g}, {y_mm:g}) mm",
-            "give a point inside the aperture; 'marquee zones' lists where they are",
+            "give a point inside the aperture; 'marquee zones --apertures' lists one for each",
         )
     place = int(np.argmin(away))
     return int(part[rows[place], columns[place]])

@@ -40,7 +40,7 @@ def zone_remarks(zones: tuple[Zone, ...], adjacent: tuple[Adjacency, ...]) -> li
         if zone.kind == "mixed":
             message = (
                 f"cannot be parted by walls ({zone.reason}): lit as one zone with a hue cycle. For a steady colour "
-                "add an override with colour"
+                "give the project file a [[zones.override]] with a point of it (at) and a colour"
             )
             found.append(
                 Finding(code="zones.mixed", where=f"zone {zone.id} {zone.name}", message=message)
@@ -48,10 +48,12 @@ def zone_remarks(zones: tuple[Zone, ...], adjacent: tuple[Adjacency, ...]) -> li
     for pair in adjacent:
         if pair.touching:
             i, j = pair.zones
-            message = (
-                f"come within {pair.gap_mm:.2f} mm of each other, less than a wall's thickness: a knife-edged wall, "
-                "or more opaque face between them"
+            near = (
+                "touch"
+                if pair.gap_mm < 0.005
+                else f"come within {pair.gap_mm:.2f} mm of each other, less than a wall's thickness"
             )
+            message = f"{near}: a knife-edged wall, or more opaque face between them"
             found.append(
                 Finding(
                     code="zones.touching",
