@@ -35,14 +35,13 @@ class Progress:
 
     Parameters
     ----------
-    prefix : str
-        Stands before every text, such as the name of one of several signs.
+    is_wanted : bool
+        False where another process has the line.
     """
 
-    def __init__(self, prefix: str = "") -> None:
-        self._prefix = prefix
+    def __init__(self, *, is_wanted: bool = True) -> None:
         self._shown = 0
-        self._is_watched = sys.stderr is not None and sys.stderr.isatty()
+        self._is_watched = is_wanted and sys.stderr is not None and sys.stderr.isatty()
 
     def __enter__(self) -> Progress:
         return self
@@ -61,7 +60,7 @@ class Progress:
             return
         # One cell is kept free: some terminals wrap a line that fills them.
         room = max(shutil.get_terminal_size().columns - 1, 10)
-        line = printable(f"{self._prefix}{text}")[:room]
+        line = printable(text)[:room]
         sys.stderr.write(f"\r{line.ljust(self._shown)}")
         sys.stderr.flush()
         self._shown = len(line)

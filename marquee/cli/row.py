@@ -150,8 +150,9 @@ def plan_one(job: Job) -> Done:
     """Return what became of one job; any error is told, none raised, so that the others go on."""
     from marquee.outputs.joint import sign_of
 
+    quiet = Progress(is_wanted=False)  # the line is the first process's
     try:
-        plan, files = make(job.project, job.folder, remembering(job.is_remembered), Progress())
+        plan, files = make(job.project, job.folder, remembering(job.is_remembered), quiet)
     except MarqueeError as error:
         return _failed(job.source, f"{error}")
     except MemoryError:
@@ -209,7 +210,8 @@ def _outcomes(
             with contextlib.suppress(BrokenProcessPool):
                 yield waiting[future].source, future.result()
                 ended += 1
-                progress.say(_state(before + ended, len(jobs) + before, workers))
+                if ended < len(jobs):
+                    progress.say(_state(before + ended, len(jobs) + before, workers))
         pool.shutdown()
     except BaseException:
         pool.shutdown(wait=False, cancel_futures=True)

@@ -87,13 +87,35 @@ def parts(old: PowerRow, new: PowerRow) -> Iterator[Change]:
     if old.parts is None or new.parts is None:
         return
     before, after = ({row.item: row for row in rows} for rows in (old.parts, new.parts))
-    for item in [*before, *(item for item in after if item not in before)]:
-        a, b = before.get(item), after.get(item)
+    instead = _instead(before, after)
+    taken = set(instead.values())
+    for item in [*before, *(item for item in after if item not in before and item not in taken)]:
+        a, b = before.get(item), after.get(instead.get(item, item))
         shown = [None if row is None else _row(row) for row in (a, b)]
+        if b is not None and b.item != item:
+            shown[1] = f"{b.item}, {shown[1]}"
         if shown[0] != shown[1]:
             yield Change(subject="parts", what=item, before=shown[0], after=shown[1])
     sums = old.parts_cost, new.parts_cost
     yield from _money("parts", "sum of what has a price", sums, ".2f", (old, new))
+
+
+def _instead(before: dict[str, PartRow], after: dict[str, PartRow]) -> dict[str, str]:
+    """Return which new item stands in the place of an old one: the most alike of the same kind and unit."""
+    from difflib import SequenceMatcher
+
+    left = [row for item, row in after.items() if item not in before]
+    found: dict[str, str] = {}
+    for item, row in before.items():
+        if item in after:
+            continue
+        kind = item.split()[0]
+        alike = [r for r in left if r.unit == row.unit and r.item.split()[0] == kind]
+        if alike:
+            best = max(alike, key=lambda r: SequenceMatcher(None, item, r.item).ratio())
+            left.remove(best)
+            found[item] = best.item
+    return found
 
 
 def _row(row: PartRow) -> str:

@@ -117,7 +117,10 @@ def sums(costs: Iterable[tuple[float | None, str]]) -> dict[str, float]:
 
 
 def _money(found: dict[str, float], decimals: int) -> str:
-    return " and ".join(f"{cost:.{decimals}f} {c}".rstrip() for c, cost in found.items())
+    nameless = "" if len(found) == 1 else "in a currency not named"
+    return " and ".join(
+        f"{cost:.{decimals}f} {c or nameless}".rstrip() for c, cost in found.items()
+    )
 
 
 def joint_files(signs: Sequence[Sign]) -> dict[str, bytes]:

@@ -246,6 +246,7 @@ def test_equal_parts_at_equal_prices_are_one_row_and_currencies_are_never_added(
         (1.5, None, ""),
     ]
     assert rows[0].needed_by == (("a", 1.5), ("b", 4.5))
+    assert "15.75 crowns and 3.00 marks" in joint_files(signs)["summary.txt"].decode()
     costs = {row["currency"]: row["cost"] for row in joint_dict(signs)["parts_cost"]}
     assert costs == {"crowns": 12.0 + 3.75, "marks": 3.0}
 
