@@ -53,7 +53,7 @@ def map_over(plan: Plan, view: View, values: NDArray[np.float32]) -> NDArray[np.
             x, y, width, height = cv2.boundingRect(inside)
             part = (slice(y, y + height), slice(x, x + width))
             kept = inside[part].view(np.bool_)
-            result[part][kept] = between(source[_nearest(own)], part)[kept]
+            result[part][kept] = between(source[nearest_of(own)], part)[kept]
     return result
 
 
@@ -68,7 +68,7 @@ def _cells(plan: Plan, view: View) -> NDArray[np.int32]:
     return owner
 
 
-def _nearest(own: NDArray[np.bool_]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+def nearest_of(own: NDArray[np.bool_]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
     """Return, for every element, row and column of the nearest one of those wanted."""
     _, labels = cv2.distanceTransformWithLabels(
         (~own).astype(np.uint8), cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL

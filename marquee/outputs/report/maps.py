@@ -15,7 +15,7 @@ from PIL import Image
 
 from marquee.outputs.pictures.canvas import View, fit_view
 from marquee.outputs.pictures.light import contour_levels
-from marquee.outputs.pictures.luminance import map_over
+from marquee.outputs.pictures.luminance import map_over, nearest_of
 from marquee.outputs.report.shapes import contour_paths
 from marquee.plan import Plan
 
@@ -103,8 +103,6 @@ def bleed_map(plan: Plan) -> LightMap:
 
 
 def _foreign_share(plan: Plan) -> NDArray[np.float32]:
-    from scipy.ndimage import distance_transform_edt
-
     from marquee.box.light import emitted_xyz_cd
 
     transfer = plan.transfer
@@ -113,8 +111,7 @@ def _foreign_share(plan: Plan) -> NDArray[np.float32]:
     if not (owner >= 0).any():
         return np.zeros_like(total)
     # Behind opaque face there is no zone: the nearest one stands in, so that the map runs up to the edges.
-    nearest = distance_transform_edt(owner < 0, return_distances=False, return_indices=True)
-    owner = owner[tuple(nearest)]
+    owner = owner[nearest_of(owner >= 0)]
     per_lux = transfer.diffuser_transmittance / np.pi
     emitted_y = emitted_xyz_cd(plan.zone_map, plan.drive)[:, 1] * per_lux
     row, column = np.indices(owner.shape)
