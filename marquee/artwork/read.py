@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import io
+import os
 import stat
 import struct
 import warnings
@@ -65,7 +66,7 @@ def read_artwork(path: Path, settings: ArtworkSettings) -> Artwork:
     """
     where = f"{path}"
     data = _file_bytes(path, where, settings)
-    with _quiet_pillow():
+    with _quiet_pillow(), _quiet_library(data):
         drawing = _drawing(data, where, settings)
         width_mm = drawing[1] if drawing else settings.width_mm
         if width_mm is None:
@@ -129,6 +130,26 @@ def _quiet_pillow() -> Iterator[None]:
             yield
     finally:
         Image.MAX_IMAGE_PIXELS = limit
+
+
+@contextlib.contextmanager
+def _quiet_library(data: bytes) -> Iterator[None]:
+    """Keep what the TIFF library says of damage off the terminal; our own line says it."""
+    try:
+        saved = os.dup(2) if data[:2] in {b"II", b"MM"} else -1
+    except OSError:  # stderr is closed
+        saved = -1
+    if saved < 0:
+        yield
+        return
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    try:
+        os.dup2(nowhere, 2)
+        yield
+    finally:
+        os.dup2(saved, 2)
+        os.close(saved)
+        os.close(nowhere)
 
 
 def _check_size(width_px: int, height_px: int, where: str, settings: ArtworkSettings) -> None:

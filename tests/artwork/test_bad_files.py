@@ -81,6 +81,17 @@ def test_truncated_file_of_other_formats(tmp_path: Path, form: str) -> None:
     refuse(path, "damaged or cut short|not a PNG")
 
 
+def test_a_damaged_tiff_is_told_in_our_line_alone(
+    tmp_path: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
+    to = io.BytesIO()
+    Image.new("RGB", (60, 60), "#d81e2c").save(to, "TIFF", compression="tiff_lzw")
+    data = bytearray(to.getvalue())
+    data[8:60] = bytes(52)
+    refuse(written(tmp_path, bytes(data), "picture.tif"), "damaged or cut short")
+    assert capfd.readouterr().err == ""
+
+
 @pytest.mark.parametrize("interlaced", [False, True])
 def test_png_whose_data_ends_early(tmp_path: Path, interlaced: bool) -> None:
     """The header of a taller picture with the data of a lower one, all checksums right."""
