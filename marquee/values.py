@@ -16,6 +16,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from marquee.errors import Finding
+from marquee.values_box import BBox as BBox  # noqa: PLC0414 -- handed on
+from marquee.values_box import Box as Box  # noqa: PLC0414 -- handed on
+from marquee.values_box import Cell as Cell  # noqa: PLC0414 -- handed on
+from marquee.values_box import Gap as Gap  # noqa: PLC0414 -- handed on
+from marquee.values_box import Path_mm as Path_mm  # noqa: PLC0414 -- handed on
+from marquee.values_box import Point as Point  # noqa: PLC0414 -- handed on
+from marquee.values_box import Wall as Wall  # noqa: PLC0414 -- handed on
 from marquee.values_part import Calibrated as Calibrated  # noqa: PLC0414 -- handed on
 from marquee.values_part import Emission as Emission  # noqa: PLC0414 -- handed on
 from marquee.values_part import Figure as Figure  # noqa: PLC0414 -- handed on
@@ -28,9 +35,6 @@ from marquee.values_power import PartsRow as PartsRow  # noqa: PLC0414 -- handed
 from marquee.values_power import Power as Power  # noqa: PLC0414 -- handed on
 from marquee.values_power import Supply as Supply  # noqa: PLC0414 -- handed on
 
-Point = tuple[float, float]
-Path_mm = tuple[Point, ...]
-BBox = tuple[float, float, float, float]
 Kind = Literal["solid", "mixed"]
 Mode = Literal["steady", "hue-cycle"]
 
@@ -171,52 +175,6 @@ class ZoneMap:
 
 
 # --- box -------------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Wall:
-    """One barrier run between two zones' cells: its centre line on the face plane."""
-
-    id: int
-    zones: tuple[int, int]
-    path_mm: Path_mm
-    length_mm: float
-    slots_mm: tuple[float, ...] = ()  # places along the path where a strip passes under it
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Cell:
-    """The chamber behind one zone: outline and holes at the walls' faces (walls already taken off)."""
-
-    id: int
-    zone: int
-    outline_mm: Path_mm
-    holes_mm: tuple[Path_mm, ...] = ()
-    area_mm2: float = 0.0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Box:
-    """The light box: rim, walls and cells. `wall_gap_mm` is between the walls' tops and the diffuser."""
-
-    width_mm: float
-    height_mm: float
-    depth_mm: float
-    wall_thickness_mm: float
-    wall_gap_mm: float
-    walls: tuple[Wall, ...]
-    cells: tuple[Cell, ...]
-    findings: tuple[Finding, ...] = ()
-
-    @property
-    def wall_height_mm(self) -> float:
-        """Height of the walls above the LED plane [mm]."""
-        return self.depth_mm - self.wall_gap_mm
-
-    @property
-    def total_length_mm(self) -> float:
-        """Length of all walls together [mm]."""
-        return float(sum(wall.length_mm for wall in self.walls))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from marquee.errors import Finding
-from marquee.values import BBox, Path_mm, Point
+from marquee.values import BBox, Gap, Path_mm, Point
 
 # How a strip ends: against another strip's side, by a tee halving into it, in a mitred corner, at the box's rim,
 # in line with the next piece of the same wall, at its own other end, or free.
@@ -180,7 +180,7 @@ class CutPlan:
     `kerf_mm` is in the walls' cut lines where `walls_compensated`, in the face's where `face_compensated`.
     `rows_mm` are the LED rows as ((x, y), (x, y)) of their ends, `tapers_mm` the stretches of wall that stand
     over lit apertures. `sides` are the box's, where wanted; `print_pieces_mm` the areas whose walls are printed as one
-    piece each, none where all are.
+    piece each, none where all are; `gaps` are where the face is narrower than a wall.
     """
 
     width_mm: float
@@ -204,6 +204,7 @@ class CutPlan:
     findings: tuple[Finding, ...] = ()
     sides: tuple[Strip, ...] = ()
     print_pieces_mm: tuple[BBox, ...] = ()
+    gaps: tuple[Gap, ...] = ()
 
     @property
     def flat_parts(self) -> tuple[Strip, ...]:

@@ -40,6 +40,7 @@ def build_box(zone_map: ZoneMap, settings: BoxSettings) -> Box:
     network = draw_network(ground)
     cells = cut_cells(network, ground, settings.wall_thickness_mm)
     walls = _walls(network)
+    findings, gaps = box_findings(zone_map, ground, walls, cells, settings)
     return Box(
         width_mm=zone_map.width_mm,
         height_mm=zone_map.height_mm,
@@ -48,7 +49,8 @@ def build_box(zone_map: ZoneMap, settings: BoxSettings) -> Box:
         wall_gap_mm=settings.wall_gap_mm,
         walls=walls,
         cells=cells,
-        findings=box_findings(zone_map, ground, walls, cells, settings),
+        findings=findings,
+        gaps=gaps,
     )
 
 

@@ -65,6 +65,7 @@ def plan_cut(zone_map: ZoneMap, box: Box, chain: Chain, settings: CutSettings) -
         rows_mm=rows,
         tapers_mm=tapers,
         sides=sides,
+        gaps=box.gaps,
     )
     plan = dataclasses.replace(plan, print_pieces_mm=print_pieces(plan, settings))
     return cut_remarks(plan, settings, zone_map, remarks)

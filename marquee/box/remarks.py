@@ -10,7 +10,7 @@ from marquee.box.cells import cell_shape
 from marquee.box.ground import Floats, Ground
 from marquee.errors import Finding
 from marquee.project import BoxSettings
-from marquee.values import Cell, Wall, ZoneMap
+from marquee.values import Cell, Gap, Wall, ZoneMap
 
 _MOST_PLACES = 4
 # From here on another design is cheaper than the work (common practice, no source).
@@ -27,18 +27,21 @@ def box_findings(
     walls: tuple[Wall, ...],
     cells: tuple[Cell, ...],
     settings: BoxSettings,
-) -> tuple[Finding, ...]:
-    """Return remarks on touching colours, tight walls and apertures that walls cover wholly."""
+) -> tuple[tuple[Finding, ...], tuple[Gap, ...]]:
+    """Return remarks on touching colours, tight walls and apertures that walls cover wholly, and every narrow gap."""
     found: list[Finding] = []
+    gaps: list[Gap] = []
     pairs = sorted({wall.zones for wall in walls})
     room = _Room(ground)
     for pair in pairs:
         own = [wall for wall in walls if wall.zones == pair]
-        found += _pair_findings(zone_map, room, own, settings)
+        told, narrow = _pair_findings(zone_map, room, own, settings)
+        found += told
+        gaps += narrow
     found += _covered(zone_map, ground, cells)
     if len(walls) > _MANY_WALLS:
         found.append(_many(walls, cells, settings))
-    return tuple(found)
+    return tuple(found), tuple(gaps)
 
 
 def _many(walls: tuple[Wall, ...], cells: tuple[Cell, ...], settings: BoxSettings) -> Finding:
@@ -104,7 +107,7 @@ class _Room:
 
 def _pair_findings(
     zone_map: ZoneMap, room: _Room, walls: list[Wall], settings: BoxSettings
-) -> list[Finding]:
+) -> tuple[list[Finding], list[Gap]]:
     half, clear = settings.wall_thickness_mm / 2, settings.clearance_mm
     step = room.ground.step_mm
     knife: list[tuple[float, Floats, float]] = []
@@ -116,10 +119,9 @@ def _pair_findings(
         tight += _stretches(places, off, half + clear - 1.5 * step, step)
     names = " and ".join(f"'{zone_map.zones[z].name}'" for z in walls[0].zones)
     if knife:
-        return [_touching(zone_map, room, walls[0].zones, knife, names, settings)]
-    if tight:
-        return [_tight(tight, names, settings)]
-    return []
+        gaps = _gaps(zone_map, room, walls[0].zones, knife, settings)
+        return [_touching(gaps, names, settings)], gaps
+    return ([_tight(tight, names, settings)] if tight else []), []
 
 
 def _samples(path: Floats, step_mm: float) -> Floats:
@@ -147,29 +149,54 @@ def _stretches(
     return found
 
 
-def _touching(
+def _gaps(
     zone_map: ZoneMap,
     room: _Room,
     pair: tuple[int, int],
     stretches: list[tuple[float, Floats, float]],
-    names: str,
     settings: BoxSettings,
-) -> Finding:
+) -> list[Gap]:
+    """Return the narrow gaps between two zones, the narrowest first."""
     stretches = sorted(stretches, key=lambda s: (s[0], s[1].tolist()))
-    gaps = [(room.gap_mm(place, pair), place) for _, place, _ in stretches]
     known = [a.gap_mm for a in zone_map.adjacent if tuple(sorted(a.zones)) == pair]
-    gap = min([gaps[0][0], *known])
-    wall = settings.wall_thickness_mm
-    length = sum(s[2] for s in stretches)
-    more = "; ".join(f"{g:.1f} mm at {_at(p)}" for g, p in gaps[1:_MOST_PLACES])
+    wall, clear = settings.wall_thickness_mm, settings.clearance_mm
+    found = []
+    for number, (_, place, length) in enumerate(stretches):
+        gap = room.gap_mm(place, pair)
+        if number == 0:
+            gap = min([gap, *known])
+        found.append(
+            Gap(
+                zones=pair,
+                at_mm=(float(place[0]), float(place[1])),
+                gap_mm=gap,
+                length_mm=length,
+                add_mm=_wider(wall - gap),
+                add_clear_mm=_wider(wall + 2 * clear - gap),
+            )
+        )
+    return found
+
+
+def _wider(lacking_mm: float) -> float:
+    """Return what to add, up to the next tenth and at least that [mm]."""
+    return max(float(np.ceil(10 * lacking_mm - 0.01)), 1.0) / 10
+
+
+def _touching(gaps: list[Gap], names: str, settings: BoxSettings) -> Finding:
+    worst = gaps[0]
+    length = sum(gap.length_mm for gap in gaps)
+    more = "; ".join(
+        f"{g.gap_mm:.1f} mm at {_at(np.array(g.at_mm))}" for g in gaps[1:_MOST_PLACES]
+    )
     rest = len(gaps) - _MOST_PLACES
     also = f" Also {more}{f' and {rest} more places' if rest > 0 else ''}." if more else ""
     return Finding(
         code="barriers.touching",
-        where=f"{names}, {_at(gaps[0][1])}",
-        message=f"gap {gap:.1f} mm, wall {wall:g} mm: over {length:.0f} mm of wall taper its top to a knife edge "
-        f"in the middle of the gap, or widen the opaque bridge on the face by {max(wall - gap, 0.0):.1f} mm "
-        f"({max(wall + 2 * settings.clearance_mm - gap, 0.0):.1f} mm for full clearance).{also}",
+        where=f"{names}, {_at(np.array(worst.at_mm))}",
+        message=f"gap {worst.gap_mm:.1f} mm, wall {settings.wall_thickness_mm:g} mm: over {length:.0f} mm of wall taper its "
+        f"top to a knife edge in the middle of the gap, or widen the opaque bridge on the face by {worst.add_mm:.1f} mm "
+        f"({worst.add_clear_mm:.1f} mm for full clearance).{also}",
     )
 
 

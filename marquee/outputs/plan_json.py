@@ -144,6 +144,17 @@ def _barriers(plan: Plan) -> dict[str, Any]:
             }
             for w in plan.box.walls
         ],
+        "gaps": [
+            {
+                "zones": g.zones,
+                "at_mm": g.at_mm,
+                "gap_mm": g.gap_mm,
+                "length_mm": g.length_mm,
+                "add_mm": g.add_mm,
+                "add_clear_mm": g.add_clear_mm,
+            }
+            for g in plan.box.gaps
+        ],
     }
 
 

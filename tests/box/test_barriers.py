@@ -210,9 +210,33 @@ def test_a_gap_narrower_than_the_wall_is_named_with_the_bridge_to_add(gap_mm: fl
     assert_clear(zones, box, gap_mm / 2 - 0.25)
 
 
+@pytest.mark.parametrize("gap_mm", [0.0, 1.0, 2.5])
+def test_a_narrow_gap_is_told_with_its_place_and_what_to_add(gap_mm: float) -> None:
+    labels = blank(120, 60)
+    rect(labels, 0, (20, 10, 60, 50))
+    rect(labels, 1, (60 + gap_mm, 10, 100, 50))
+    _, box = build(labels)
+    (gap,) = box.gaps
+    # Pixels of 0.25 mm; the drawn gap is a whole number of them.
+    assert gap.gap_mm == pytest.approx(gap_mm, abs=1e-6)
+    assert gap.at_mm[0] == pytest.approx(60 + gap_mm / 2, abs=0.25)
+    assert 10 <= gap.at_mm[1] <= 50
+    assert gap.add_mm == pytest.approx(3 - gap_mm, abs=0.11)
+    assert gap.add_mm >= 3 - gap_mm - 1e-6
+    assert gap.add_clear_mm == pytest.approx(gap.add_mm + 2)
+    # The blocks face each other over 40 mm.
+    assert gap.length_mm == pytest.approx(40, abs=3)
+    # With so much more face between them the wall fits.
+    wider = blank(130, 60)
+    rect(wider, 0, (20, 10, 60, 50))
+    rect(wider, 1, (60 + gap_mm + gap.add_mm, 10, 100, 50))
+    assert build(wider)[1].gaps == ()
+
+
 def test_a_gap_with_room_is_not_reported() -> None:
     _, box = build(two_blocks())
     assert box.findings == ()
+    assert box.gaps == ()
 
 
 def test_a_slanted_border_of_pixels_gets_a_straight_wall() -> None:

@@ -23,7 +23,7 @@ from marquee.outputs.drawings.files import cut_files
 from marquee.outputs.drawings.floor import floor_plan, wall_area
 from marquee.outputs.drawings.stl import barriers_stl
 from marquee.outputs.names import base_name
-from marquee.values import Path_mm
+from marquee.values import Gap, Path_mm
 from marquee.values_cut import CutPlan
 from tests.drawings.made import HEIGHT, blank, box, circle, planned, rows
 
@@ -267,6 +267,18 @@ def test_hostile_names_are_text_and_nothing_else(cut: CutPlan, name: str) -> Non
             assert "%%" not in entity.dxf.text
             assert "\n" not in entity.dxf.text
     assert made["barriers.pdf"].startswith(b"%PDF-")
+
+
+def test_the_face_drawing_rings_narrow_gaps_and_says_what_to_add(cut: CutPlan) -> None:
+    gap = Gap(
+        zones=(0, 1), at_mm=(120.0, 40.0), gap_mm=1.2, length_mm=9.0, add_mm=1.8, add_clear_mm=3.8
+    )
+    data = cut_files(dataclasses.replace(cut, gaps=(gap,)), (), "x")["face.dxf"]
+    (ring,) = _polylines(data, "GAP")
+    assert shapely.Polygon(ring).centroid.coords[0] == pytest.approx((120, -40), abs=1e-6)
+    told = " ".join(t.dxf.text for t in _read(data).modelspace().query('TEXT[layer=="NOTE"]'))
+    assert "G0 (120, 40) 1.2 mm, add 1.8" in told
+    assert not _polylines(cut_files(cut, (), "x")["face.dxf"], "GAP")
 
 
 def test_kerf_of_the_face_is_in_its_cut_lines_only_where_stated(cut: CutPlan) -> None:

@@ -14,7 +14,7 @@ ROOT = Path(marquee.__file__).parent
 ORDER = (
     ("errors",),
     ("units", "parallel"),
-    ("values_part", "values_power"),
+    ("values_box", "values_part", "values_power"),
     ("values",),
     ("values_cut", "values_light"),
     ("tables",),

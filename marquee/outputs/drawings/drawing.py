@@ -58,6 +58,13 @@ BRIDGE = Layer(
     dxf_colour=1,
     line_mm=0.15,
 )
+GAP = Layer(
+    name="GAP",
+    means="face narrower than a wall here (not cut)",
+    colour=(220, 110, 0),
+    dxf_colour=30,
+    line_mm=0.2,
+)
 RIM = Layer(name="RIM", means="inside of the box", colour=(0, 0, 0), dxf_colour=7, line_mm=0.2)
 WALL = Layer(
     name="WALL", means="walls, true thickness", colour=(0, 0, 0), dxf_colour=7, line_mm=0.15

@@ -7,14 +7,18 @@ import numpy as np
 from marquee.outputs.drawings.drawing import (
     BRIDGE,
     CUT,
+    GAP,
     LASER_NOTES,
     NOTE,
     Drawing,
     Smooth,
+    width_mm,
 )
-from marquee.values import Path_mm
+from marquee.values import Path_mm, Point
 from marquee.values_cut import Bridge, CutPlan, Ring
 
+# More gaps than this are told in plan.json only; nearer than this to another they are not ringed [mm].
+_MOST_GAPS, _GAP_APART_MM = 40, 6.0
 # Numbers smaller than this cannot be read [mm].
 _LEAST_MM = 0.9
 
@@ -33,6 +37,7 @@ def face_drawing(cut: CutPlan, title: str) -> Drawing:
             if not cut.bridges_cut:
                 drawing.stroke(BRIDGE, _sides(bridge))
     _name_islands(drawing, cut)
+    _mark_gaps(drawing, cut)
     drawing.heading("FRONT VIEW", f"{title}: the face, 1:1, mm")
     drawing.legend()
     drawing.notes([*_notes(cut), *LASER_NOTES])
@@ -82,6 +87,40 @@ def _name_islands(drawing: Drawing, cut: CutPlan) -> None:
             drawing.label(NOTE, f"I{island.id}", at, size, anchor="middle")
 
 
+def _mark_gaps(drawing: Drawing, cut: CutPlan) -> None:
+    """Ring and number the narrow gaps, those not too near to one already numbered."""
+    shown: list[Point] = []
+    for number, gap in enumerate(cut.gaps[:_MOST_GAPS]):
+        x, y = gap.at_mm
+        if any(np.hypot(x - a, y - b) < _GAP_APART_MM for a, b in shown):
+            continue
+        shown.append((x, y))
+        turns = np.arange(24) * np.pi / 12
+        ring = [(float(x + 2 * np.cos(t)), float(y + 2 * np.sin(t))) for t in turns]
+        drawing.stroke(GAP, ring)
+        text = f"G{number}"
+        aside = 2.6 if x + 2.6 + width_mm(text, 2.5) < cut.width_mm else -2.6
+        drawing.label(GAP, text, (x + aside, y + 0.9), 2.5, anchor="start" if aside > 0 else "end")
+
+
+def _gap_notes(cut: CutPlan) -> list[str]:
+    """Return the narrow gaps with place, width and what to add."""
+    if not cut.gaps:
+        return []
+    told = [
+        f"G{k} ({g.at_mm[0]:.0f}, {g.at_mm[1]:.0f}) {g.gap_mm:.1f} mm, add {g.add_mm:.1f}"
+        for k, g in enumerate(cut.gaps[:_MOST_GAPS])
+    ]
+    rest = len(cut.gaps) - len(told)
+    return [
+        f"Narrower than a wall ({cut.wall_thickness_mm:g} mm) between two colours; either taper the wall's top there "
+        "(walls.svg), or draw that much more opaque face in between: "
+        + "; ".join(told)
+        + (f"; and {rest} more in plan.json" if rest else "")
+        + "."
+    ]
+
+
 def _notes(cut: CutPlan) -> list[str]:
     kerf = (
         f"Cut lines lie {cut.kerf_mm / 2:g} mm (half a kerf) in the waste: inside the openings, outside the rim."
@@ -101,4 +140,4 @@ def _notes(cut: CutPlan) -> list[str]:
         lines.append(
             f"{count} island{'' if count == 1 else 's'} inside openings (I0 …) would fall out. {held}"
         )
-    return lines
+    return [*lines, *_gap_notes(cut)]
