@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from marquee.box.light_beam import beam_lux
 from marquee.box.light_elements import EDGE_SAMPLES, Elements, Ints, samples_of
 from marquee.box.light_regions import Plan2D, Star, star
-from marquee.box.light_scene import Floats, Scene
+from marquee.box.light_scene import Floats, Grid, Scene
 from marquee.parallel import run_all
 
 Flags = NDArray[np.bool_]
@@ -18,6 +18,8 @@ Flags = NDArray[np.bool_]
 
 # An LED farther than this lights a slot's ceiling with under a thousandth of what one below it does.
 _SLOT_REACH_DEPTHS = 6.0
+# Within this distance of an LED shadows are found to a fraction of an element.
+_FINE_DEPTHS = 12.0
 # Quarters of the LED's window, and for each the way its sample points move; crossed, so that neither repeats.
 _QUARTERS = np.array([[-1, -1], [1, -1], [-1, 1], [1, 1]])
 _CROSSED = np.array([[-1, 1], [-1, -1], [1, 1], [1, -1]])
@@ -146,41 +148,67 @@ def _shadowed(
     scene: Scene, plan: Plan2D, elements: Elements, views: Views, led: int, lux: Floats
 ) -> Floats:
     home = int(views.home[led])
-    own = elements.region == home
     if plan.convex[home] and not scene.has_gap:
-        return np.where(own, lux, 0.0)
+        return np.where(elements.region == home, lux, 0.0)
     centre = views.of(led)
+    grid = elements.grid
+    # Only what lies within the LED's reach can be lit, and its neighbours stand in for the dark beyond. Far off, shadows'
+    # edges and light over a gap are let be: less than a ten-thousandth of the light straight above falls there.
+    around = _FINE_DEPTHS * scene.depth_mm
+    low, high = views.reach(led)
+    at = scene.led_xy_mm[led]
+    block, shape = _block(grid, (np.maximum(low, at - around), np.minimum(high, at + around)))
+    own = elements.region[block] == home
+    seen = np.zeros(len(block))
     # Over a gap light may reach any element, otherwise only those of its own region.
-    asked = np.flatnonzero(own) if not scene.has_gap else _inside(elements.point, views.reach(led))
-    seen = np.zeros(len(lux))
+    asked = np.arange(len(block)) if scene.has_gap else np.flatnonzero(own)
     # One point an element, four beside barriers, where what is seen may be narrower than an element.
-    beside = elements.beside[asked]
+    beside = elements.beside[block[asked]]
     plain, edge = asked[~beside], asked[beside]
-    seen[plain] = centre.sees(elements.point[plain])
-    points = samples_of(elements.grid, edge, 2)
+    if plan.convex[home]:
+        # All of a convex region is in plain sight.
+        seen[plain[own[plain]]] = 1.0
+        plain = plain[~own[plain]]
+    seen[plain] = centre.sees(elements.point[block[plain]])
+    points = samples_of(grid, block[edge], 2)
     seen[edge] = centre.sees(points.reshape(-1, 2)).reshape(-1, 4).mean(axis=1)
-    lux = lux * seen
-    mixed = _near_change(seen, elements, own)
+    lit = np.zeros(len(lux))
+    if (low < at - around).any() or (high > at + around).any():
+        far = np.flatnonzero(elements.region == home)
+        lit[far] = lux[far]
+        if not plan.convex[home]:
+            lit[far] *= centre.sees(elements.point[far])
+    lit[block] = lux[block] * seen
+    # An element wholly under a barrier is answered by the channel over it, or is dark.
+    changed = _changes(seen.reshape(shape)).ravel() & (elements.patch[block] >= 0)
+    mixed = block[changed | (own & (seen < 1) & (seen > 0))]
     if mixed.size:
-        lux[mixed] = _fine(scene, elements, views.quarters(led), mixed)
-    return lux
+        lit[mixed] = _fine(scene, elements, views.quarters(led), mixed)
+    return lit
+
+
+def _block(grid: Grid, corners: tuple[Floats, Floats]) -> tuple[Ints, tuple[int, int]]:
+    """Return the elements of a rectangle and one more all round, row by row, and how many rows and columns they are."""
+    first = np.array([grid.x0_mm, grid.y0_mm])
+    step, most = np.array([grid.dx_mm, grid.dy_mm]), np.array([grid.nx, grid.ny])
+    low = np.clip(np.floor((corners[0] - first) / step).astype(np.intp) - 1, 0, most - 1)
+    high = np.clip(np.ceil((corners[1] - first) / step).astype(np.intp) + 1, 0, most - 1)
+    x, y = np.arange(low[0], high[0] + 1), np.arange(low[1], high[1] + 1)
+    return (y[:, None] * grid.nx + x).ravel(), (len(y), len(x))
 
 
 def _inside(points: Floats, corners: tuple[Floats, Floats]) -> Ints:
     return np.flatnonzero(((points >= corners[0]) & (points <= corners[1])).all(axis=1))
 
 
-def _near_change(seen: Floats, elements: Elements, own: Flags) -> Ints:
-    """Return elements beside which the LED is seen differently, where shadows need finer points."""
-    grid = elements.grid
-    field = seen.reshape(grid.ny, grid.nx)
-    padded = np.pad(field, 1, mode="edge")
-    views = [padded[i : i + grid.ny, j : j + grid.nx] for i in range(3) for j in range(3)]
-    changed = np.max(views, axis=0) != np.min(views, axis=0)
-    # An element wholly under a barrier is answered by the channel over it, or is dark.
-    return np.flatnonzero(
-        changed.ravel() & (elements.patch >= 0) | (own & (seen < 1) & (seen > 0))
-    )
+def _changes(seen: Floats) -> Flags:
+    """Return (rows, columns) where an element or one of its eight neighbours is seen differently from another."""
+    low, high = np.pad(seen, 1, mode="edge"), np.pad(seen, 1, mode="edge")
+    low = np.minimum(np.minimum(low[:-2], low[1:-1]), low[2:])
+    high = np.maximum(np.maximum(high[:-2], high[1:-1]), high[2:])
+    low = np.minimum(np.minimum(low[:, :-2], low[:, 1:-1]), low[:, 2:])
+    high = np.maximum(np.maximum(high[:, :-2], high[:, 1:-1]), high[:, 2:])
+    return np.asarray(low != high, bool)
 
 
 def _fine(scene: Scene, elements: Elements, quarters: tuple[Star, ...], which: Ints) -> Floats:
