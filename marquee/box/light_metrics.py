@@ -131,8 +131,10 @@ def _dark(transfer: Transfer, light: ZoneLight, emitted_cd: float) -> str:
 def _uneven(transfer: Transfer, light: ZoneLight) -> str:
     kind = "spotty" if light.min_over_max < SPOTTY else "LEDs will show"
     x_mm, y_mm = light.worst_mm
+    # A figure that rounds to the aim without reaching it is told to one digit more.
+    digits = 3 if f"{light.min_over_max:.2f}" == f"{LEDS_VISIBLE:.2f}" else 2
     found = (
-        f"{kind}: darkest to brightest {light.min_over_max:.2f} (0.6 is wanted: common practice, no source), "
+        f"{kind}: darkest to brightest {light.min_over_max:.{digits}f} (0.6 is wanted: common practice, no source), "
         f"darkest at {x_mm:.0f}, {y_mm:.0f} mm"
     )
     depth, pitch = transfer.depth_mm, transfer.pitch_mm

@@ -6,6 +6,8 @@ import csv
 import io
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from marquee.box.turns import package_turns_deg
 from marquee.outputs.drawings.drawing import RIM, WALL, Drawing, Layer
 from marquee.outputs.drawings.dxf import dxf_bytes
@@ -64,11 +66,12 @@ def centroid_csv(plan: Plan) -> str:
     stream = io.StringIO()
     writer = csv.writer(stream, lineterminator="\n")
     writer.writerow(_HEAD)
+    places = chain.places_mm
     rows = zip(
-        chain.x_mm.tolist(),
-        chain.y_mm.tolist(),
-        package_turns_deg(chain).tolist(),
-        chain.zone.tolist(),
+        places[..., 0].ravel().tolist(),
+        places[..., 1].ravel().tolist(),
+        np.repeat(package_turns_deg(chain), places.shape[1]).tolist(),
+        np.repeat(chain.zone, places.shape[1]).tolist(),
         strict=True,
     )
     for number, (x, y, turn, zone) in enumerate(rows, 1):
@@ -88,7 +91,7 @@ def board_drawing(plan: Plan) -> Drawing:
     for ring in rings_of(wall_area(plan.cut)):
         drawing.stroke(WALL, tuple((x, y - lift) for x, y in ring))
     half = (_PACKAGE_MM if plan.part.package_mm is None else plan.part.package_mm) / 2
-    for number, (x, y) in enumerate(zip(chain.x_mm.tolist(), chain.y_mm.tolist(), strict=True), 1):
+    for number, (x, y) in enumerate(chain.places_mm.reshape(-1, 2).tolist(), 1):
         at = (x, y - lift)
         drawing.rectangle(LED, at[0] - half, at[1] - half, at[0] + half, at[1] + half)
         for path in _cross(at, half / 3):

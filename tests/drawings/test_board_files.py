@@ -101,3 +101,15 @@ def test_strip_needs_no_board_files(plan: Plan) -> None:
 
 def test_equal_plans_give_equal_board_files(plan: Plan) -> None:
     assert board_files(plan) == board_files(plan)
+
+
+def test_three_leds_of_an_address_stand_in_the_csv_each_at_its_place(plan: Plan) -> None:
+    x, y = plan.chain.x_mm, plan.chain.y_mm
+    group = np.stack([np.stack([x + 6 * k, y], axis=1) for k in (-1, 0, 1)], axis=1)
+    threefold = replace(plan, chain=replace(plan.chain, group_xy_mm=group))
+    rows = list(csv.DictReader(io.StringIO(centroid_csv(threefold))))
+    assert len(rows) == 3 * plan.chain.count
+    assert len({row["designator"] for row in rows}) == len(rows)
+    assert [float(row["x_mm"]) for row in rows[:3]] == pytest.approx(
+        [x[0] - 6, x[0], x[0] + 6], abs=0.01
+    )
