@@ -91,6 +91,8 @@ def open_store() -> Store | None:
         return None
     try:
         folder = Path(told) if told else _platform_folder()
+        if not (told or _has_home()):
+            return None
         folder.mkdir(mode=0o700, parents=True, exist_ok=True)
         known = folder.lstat()
     except (OSError, ValueError, RuntimeError):
@@ -106,3 +108,8 @@ def _platform_folder() -> Path:
     from platformdirs import user_cache_path
 
     return user_cache_path("marquee", appauthor=False) / "values"
+
+
+def _has_home() -> bool:
+    """Tell whether the user has a home; an empty HOME would put the folder at the root of the disk."""
+    return Path.home().is_absolute() and Path.home() != Path("/")

@@ -352,7 +352,8 @@ def test_no_locale_and_no_home_still_plan(bench: Bench, sign: str, locale: str) 
     done = subprocess.run(
         [sys.executable, "-m", "marquee", "plan", sign, "--width", "120mm"],
         cwd=bench.folder,
-        env={"PATH": os.environ["PATH"], "LC_ALL": locale, "PYTHONCOERCECLOCALE": "0"},
+        env={"PATH": os.environ["PATH"], "LC_ALL": locale, "PYTHONCOERCECLOCALE": "0"}
+        | {"MARQUEE_CACHE": f"{bench.folder / 'cache'}"},
         capture_output=True,
         check=False,
     )

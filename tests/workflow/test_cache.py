@@ -201,6 +201,11 @@ def test_the_folder_is_the_users_alone(tmp_path: Path, monkeypatch: pytest.Monke
     assert open_store() is None
     monkeypatch.setenv(ENVIRONMENT, "/proc/nowhere")
     assert open_store() is None
+    monkeypatch.delenv(ENVIRONMENT)
+    monkeypatch.delenv("XDG_CACHE_HOME", raising=False)
+    for home in ("", "/"):
+        monkeypatch.setenv("HOME", home)
+        assert open_store() is None
 
 
 def test_the_folder_is_the_platforms_cache_folder(
