@@ -43,12 +43,17 @@ def find_islands(
 ) -> tuple[tuple[Island, ...], tuple[Finding, ...]]:
     """Return the islands with their bridges, those of the left first, and what to say about them.
 
-    Each island is tied to the face, or to an island already tied, by the shortest links: two, on sides away from
+    Specks smaller than a bridge's width squared are told, not held. Each island is tied to the face, or to an island already tied, by the shortest links: two, on sides away from
     each other, or one where the island is narrow.
     """
-    loose = _loose(openings)
+    found = _loose(openings)
+    # What is smaller than a bridge is wide cannot be held by one.
+    least_mm2 = settings.bridge_width_mm**2
+    loose = [item for item in found if item.shape.area >= least_mm2]
+    specks = [item for item in found if item.shape.area < least_mm2]
+    told = (_specks(specks, least_mm2),) if specks else ()
     if not loose:
-        return (), ()
+        return (), told
     held = _frame(openings, width_mm, height_mm)
     _tie(loose, held, settings.bridge_width_mm)
     loose.sort(key=lambda i: (i.edge[:, 0].min(), i.edge[:, 1].min()))
@@ -62,7 +67,21 @@ def find_islands(
         )
         for number, item in enumerate(loose)
     )
-    return islands, (_finding(islands, settings),)
+    return islands, (_finding(islands, settings), *told)
+
+
+def _specks(specks: list[_Loose], least_mm2: float) -> Finding:
+    places = sorted(tuple(np.round(item.edge.mean(axis=0)).tolist()) for item in specks)
+    listed = ", ".join(f"({x:.0f}, {y:.0f})" for x, y in places[:_MOST_LISTED])
+    more = len(places) - _MOST_LISTED
+    count = len(specks)
+    return Finding(
+        code="cut.speck",
+        where="face",
+        message=f"{count} speck{'' if count == 1 else 's'} of face smaller than {least_mm2:.3g} mm² inside openings (at {listed}"
+        f"{f' and {more} more' if more > 0 else ''} mm) fall{'s' if count == 1 else ''} out: paint them over "
+        "in the artwork to save the cuts; a dot of tape on the diffuser keeps one that matters",
+    )
 
 
 def _loose(openings: tuple[Opening, ...]) -> list[_Loose]:

@@ -10,7 +10,7 @@ from shapely.geometry.base import BaseGeometry
 from marquee.outputs.pictures.style import font
 from marquee.values import ZoneMap
 from marquee.values_cut import CutPlan
-from tests.drawings.made import box, coverage, face, planned
+from tests.drawings.made import box, coverage, face, planned, rows
 
 PX = 0.25
 # Closed counters of capitals and figures in an upright sans-serif: what everyone can see in the letter.
@@ -122,3 +122,21 @@ def test_an_opening_at_the_faces_edge_is_reported() -> None:
     cut = _cut(face(coverage(lambda x, y: (x < 20) & (y > 10) & (y < 20), (60, 40), PX), PX))
     assert "cut.no-rim" in {f.code for f in cut.findings}
     assert cut.openings[0].area_mm2 == pytest.approx(200, rel=0.005)
+
+
+def test_specks_no_bridge_can_hold_are_told_and_not_held() -> None:
+    # A disc of 20 mm with holes of 0.8 mm and 5 mm radius in it: 2.0 mm² and 79 mm² against bridges of 2 mm.
+    def inside(x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.bool_]:
+        disc = np.hypot(x - 50, y - 50) < 20
+        small, large = np.hypot(x - 60, y - 50) < 0.8, np.hypot(x - 44, y - 50) < 5
+        return np.asarray(disc & ~small & ~large)
+
+    lit = coverage(inside, (100.0, 100.0), 0.2)
+    cut = planned(box(size=(100.0, 100.0)), rows(), face(lit, 0.2))
+    (island,) = cut.islands
+    assert shapely.Polygon(island.outline_mm).area == pytest.approx(np.pi * 25, rel=0.02)
+    (told,) = [f for f in cut.findings if f.code == "cut.speck"]
+    assert "1 speck " in told.message
+    assert "(60, 50)" in told.message
+    hole = [h for h in cut.openings[0].holes if shapely.Polygon(h.flat_mm).area < 4]
+    assert len(hole) == 1, "it is still cut"
