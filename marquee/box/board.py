@@ -18,7 +18,9 @@ _LLOYD_ROUNDS = 40
 _MOST_SWEEPS = 60
 
 
-def spread_leds(chambers: Chambers, pitch_mm: float) -> tuple[Floats, NDArray[np.intp]]:
+def spread_leds(
+    chambers: Chambers, pitch_mm: float, group: int = 1
+) -> tuple[Floats, NDArray[np.intp]]:
     """Return places and cells of free LEDs: one for each pitch² of the part of a cell that needs light.
 
     Places are a centroidal Voronoi tessellation of that part (Lloyd's algorithm, IEEE Trans. Information
@@ -29,11 +31,17 @@ def spread_leds(chambers: Chambers, pitch_mm: float) -> tuple[Floats, NDArray[np
     chambers : Chambers
     pitch_mm : float
         Mean spacing [mm].
+    group : int
+        LEDs that share an address: cells get whole groups, where that many fit.
     """
     places: list[Floats] = []
     cells: list[NDArray[np.intp]] = []
     for cell in chambers.needy.tolist():
         found = spread_in(chambers, cell, pitch_mm)
+        if len(found) % group:
+            whole = -(-len(found) // group) * group
+            closer = spread_in(chambers, cell, pitch_mm * float(np.sqrt(len(found) / whole)))
+            found = closer if len(closer) >= whole else found
         places.append(found)
         cells.append(np.full(len(found), cell, np.intp))
     if not places:

@@ -89,7 +89,7 @@ def place_leds(zone_map: ZoneMap, box: Box, part: Part, settings: LedSettings) -
 
 
 def _on_board(chambers: Chambers, pattern: Pattern) -> Laid:
-    xy, cell = spread_leds(chambers, pattern.pitch_mm)
+    xy, cell = spread_leds(chambers, pattern.pitch_mm, pattern.group)
     leds, cell = grouped(xy, cell, pattern.group) if pattern.group > 1 else (xy[:, None], cell)
     return Laid(xy_mm=leds.mean(axis=1), cell=cell, leds_mm=leds)
 

@@ -16,6 +16,8 @@ from marquee.box.quick_light import QuickLight, Singles
 # zone more even by so much (judgement: each single is cut off, turned and wired by hand).
 _EVEN_ENOUGH, _LEAST_GAIN = 0.7, 0.08
 _MOST_SINGLES = 24
+# Rows' LEDs are few below this share of one for each pitch²; they also give way to so much more light (judgement).
+_FEW, _BRIGHTER = 0.5, 1.4
 # Straight pieces tried in a cell: places across and shifts along.
 _LINES, _PHASES = 7, 4
 # Places are moved by less and less while that evens the light out [mm].
@@ -46,9 +48,10 @@ def loose_leds(
 ) -> list[Loose]:
     """Return LEDs off the rows for the cells they light more evenly than the rows' do.
 
-    A cell is asked if it is narrower than the pitch on average (twice its area over its outline). It gets a straight
-    piece of strip of its own, or singles if those are clearly more even: spread evenly, one for each pitch² that
-    needs light, then moved while the cell gains.
+    A cell is asked if it is narrower than the pitch on average (twice its area over its outline), and its zone uneven or
+    the rows' LEDs in it few, which would dim all zones where they keep their mutual lightness. It gets a straight piece
+    of strip of its own, or singles if those are clearly more even: spread evenly, one for each pitch² that needs light,
+    then moved while the cell gains.
 
     Parameters
     ----------
@@ -71,7 +74,8 @@ def loose_leds(
             continue
         at = int(np.searchsorted(quick.zones, asked.zone))
         before = float(quick.evenness(light)[at])
-        if before >= _EVEN_ENOUGH:
+        few = (cell == k).sum() < _FEW * shape.area / pitch_mm**2
+        if before >= _EVEN_ENOUGH and not few:
             continue
         here = slice(asked.first, asked.first + len(asked.points))
         best: Loose | None = None
@@ -86,7 +90,9 @@ def loose_leds(
             tried = light.copy()
             tried[here] = quick.lux(k, places).sum(axis=0)
             after = float(quick.evenness(tried)[at])
-            if after >= (before if best is None else best.even) + _LEAST_GAIN:
+            brighter = few and tried[here].mean() > _BRIGHTER * light[here].mean()
+            gains = after >= (before if best is None else best.even) + _LEAST_GAIN
+            if gains or (best is None and brighter and after >= before - _LEAST_GAIN / 4):
                 best = Loose(cell=k, xy_mm=places, straight=straight, rows_even=before, even=after)
         if best is not None:
             light[here] = quick.lux(k, best.xy_mm).sum(axis=0)
