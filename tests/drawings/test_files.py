@@ -277,8 +277,24 @@ def test_the_face_drawing_rings_narrow_gaps_and_says_what_to_add(cut: CutPlan) -
     (ring,) = _polylines(data, "GAP")
     assert shapely.Polygon(ring).centroid.coords[0] == pytest.approx((120, -40), abs=1e-6)
     told = " ".join(t.dxf.text for t in _read(data).modelspace().query('TEXT[layer=="NOTE"]'))
-    assert "G0 (120, 40) 1.2 mm, add 1.8" in told
+    assert "gap 1.2 mm, add 1.8 mm: G0 (120, 40)" in told
     assert not _polylines(cut_files(cut, (), "x")["face.dxf"], "GAP")
+
+
+def test_marks_of_parts_lie_on_the_parts() -> None:
+    # Tongues at the ends of two parts, steps at half their height where the marks would begin.
+    made = box(((0, 60), (300, 60)), ((100, 60), (100, 120)), ((200, 60), (200, 0)))
+    tongued = planned(made, rows(20.0), FACE)
+    assert "tee" in {end.kind for s in tongued.strips for end in (s.start, s.end)}
+    data = cut_files(tongued, (), "x")["walls.dxf"]
+    parts = [shapely.Polygon(p).buffer(-0.3) for p in _polylines(data, "CUT")]
+    texts = list(_read(data).modelspace().query('TEXT[layer=="LABEL"]'))
+    assert len(texts) == 3 * len(tongued.strips)
+    for text in texts:
+        # The first half millimetre of each line of text, its baseline up.
+        x, y = text.dxf.insert.x, text.dxf.insert.y
+        start = shapely.box(x, y, x + 0.5, y + text.dxf.height)
+        assert any(part.covers(start) for part in parts), text.dxf.text
 
 
 def test_kerf_of_the_face_is_in_its_cut_lines_only_where_stated(cut: CutPlan) -> None:

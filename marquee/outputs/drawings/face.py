@@ -14,7 +14,7 @@ from marquee.outputs.drawings.drawing import (
     Smooth,
     width_mm,
 )
-from marquee.values import Path_mm, Point
+from marquee.values import Gap, Path_mm
 from marquee.values_cut import Bridge, CutPlan, Ring
 
 # More gaps than this are told in plan.json only; nearer than this to another they are not ringed [mm].
@@ -87,38 +87,51 @@ def _name_islands(drawing: Drawing, cut: CutPlan) -> None:
             drawing.label(NOTE, f"I{island.id}", at, size, anchor="middle")
 
 
-def _mark_gaps(drawing: Drawing, cut: CutPlan) -> None:
-    """Ring and number the narrow gaps, those not too near to one already numbered."""
-    shown: list[Point] = []
-    for number, gap in enumerate(cut.gaps[:_MOST_GAPS]):
+def _shown_gaps(cut: CutPlan) -> list[Gap]:
+    """Return the gaps that are ringed: none too near to one before it, and no more than can be read."""
+    shown: list[Gap] = []
+    for gap in cut.gaps:
         x, y = gap.at_mm
-        if any(np.hypot(x - a, y - b) < _GAP_APART_MM for a, b in shown):
-            continue
-        shown.append((x, y))
-        turns = np.arange(24) * np.pi / 12
+        if len(shown) < _MOST_GAPS and all(
+            np.hypot(x - g.at_mm[0], y - g.at_mm[1]) >= _GAP_APART_MM for g in shown
+        ):
+            shown.append(gap)
+    return shown
+
+
+def _mark_gaps(drawing: Drawing, cut: CutPlan) -> None:
+    """Ring and number the narrow gaps."""
+    turns = np.arange(24) * np.pi / 12
+    for number, gap in enumerate(_shown_gaps(cut)):
+        x, y = gap.at_mm
         ring = [(float(x + 2 * np.cos(t)), float(y + 2 * np.sin(t))) for t in turns]
         drawing.stroke(GAP, ring)
         text = f"G{number}"
-        aside = 2.6 if x + 2.6 + width_mm(text, 2.5) < cut.width_mm else -2.6
-        drawing.label(GAP, text, (x + aside, y + 0.9), 2.5, anchor="start" if aside > 0 else "end")
+        if x + 2.6 + width_mm(text, 2.5) < cut.width_mm:
+            drawing.label(GAP, text, (x + 2.6, y + 0.9), 2.5)
+        else:
+            drawing.label(GAP, text, (x - 2.6, y + 0.9), 2.5, anchor="end")
 
 
 def _gap_notes(cut: CutPlan) -> list[str]:
-    """Return the narrow gaps with place, width and what to add."""
+    """Return the ringed gaps with their places, those that need the same together, and how many more there are."""
     if not cut.gaps:
         return []
-    told = [
-        f"G{k} ({g.at_mm[0]:.0f}, {g.at_mm[1]:.0f}) {g.gap_mm:.1f} mm, add {g.add_mm:.1f}"
-        for k, g in enumerate(cut.gaps[:_MOST_GAPS])
+    shown = _shown_gaps(cut)
+    alike: dict[tuple[str, str], list[str]] = {}
+    for number, gap in enumerate(shown):
+        key = (f"{gap.gap_mm:.1f}", f"{gap.add_mm:.1f}")
+        alike.setdefault(key, []).append(f"G{number} ({gap.at_mm[0]:.0f}, {gap.at_mm[1]:.0f})")
+    lines = [
+        f"Face narrower than a wall ({cut.wall_thickness_mm:g} mm) between two colours. Taper the wall's top there "
+        "(walls.svg), or draw more opaque face in between:"
     ]
-    rest = len(cut.gaps) - len(told)
-    return [
-        f"Narrower than a wall ({cut.wall_thickness_mm:g} mm) between two colours; either taper the wall's top there "
-        "(walls.svg), or draw that much more opaque face in between: "
-        + "; ".join(told)
-        + (f"; and {rest} more in plan.json" if rest else "")
-        + "."
+    lines += [
+        f"gap {wide} mm, add {add} mm: {', '.join(places)}"
+        for (wide, add), places in sorted(alike.items(), key=lambda item: float(item[0][0]))
     ]
+    rest = len(cut.gaps) - len(shown)
+    return [*lines, *([f"{rest} more close by are listed in plan.json."] if rest else [])]
 
 
 def _notes(cut: CutPlan) -> list[str]:
@@ -128,7 +141,10 @@ def _notes(cut: CutPlan) -> list[str]:
         else f"Cut lines are the finished edges: no kerf is in them. A kerf of {cut.kerf_mm:g} mm widens openings by half "
         "of it on each side; set your machine to cut inside the openings and outside the rim."
     )
-    lines = [f"{len(cut.openings)} openings in {cut.width_mm:g} × {cut.height_mm:.4g} mm.", kerf]
+    lines = [
+        f"{len(cut.openings)} opening{'' if len(cut.openings) == 1 else 's'} in {cut.width_mm:g} × {cut.height_mm:.4g} mm.",
+        kerf,
+    ]
     count = len(cut.islands)
     if count:
         held = (

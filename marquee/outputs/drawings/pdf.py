@@ -32,7 +32,7 @@ CHECK_BAR_MM = 100.0
 _MOST_PAGES = 400
 _VIEWS = (
     ("FRONT VIEW", "as seen from the front: for the box's floor", False),
-    ("BACK VIEW", "mirrored, as seen from behind: for the back of face and diffuser", True),
+    ("BACK VIEW", "from behind (mirrored): back of face, diffuser", True),
 )
 
 

@@ -101,12 +101,21 @@ def _bevel_lines(strip: Strip, thickness_mm: float) -> list[float]:
 
 def _calm_stretch(strip: Strip) -> tuple[float, float]:
     """Return where the part's marks begin and their room: the first wide stretch without folds or slots."""
-    lines = {0.0, strip.length_mm, *(f.at_mm for f in strip.folds)}
+    lines = {*_shoulders(strip), *(f.at_mm for f in strip.folds)}
     lines |= {m.at_mm + side for m in strip.marks for side in (0.0, 1.2 * _MARKED_MM)}
     edges = sorted(lines | _slot_sides(strip))
     gaps = [(b - a, a) for a, b in itertools.pairwise(edges)]
     wide = next((gap for gap in gaps if gap[0] >= _MARK_MM), None) or max(gaps)
     return wide[1] + min(1.5, 0.2 * wide[0]), max(wide[0] - 3.0, 1.0)
+
+
+def _shoulders(strip: Strip) -> tuple[float, float]:
+    """Return between which places the part is as high as it gets: inside of tongues at its ends."""
+    low = [x for x, y in strip.outline_mm if y < strip.height_mm / 2 - 1e-6]
+    high = [x for x, y in strip.outline_mm if y > strip.height_mm / 2 + 1e-6]
+    if not low or not high:
+        return 0.0, strip.length_mm
+    return max(min(low), min(high)), min(max(low), max(high))
 
 
 def _slot_sides(strip: Strip) -> set[float]:
