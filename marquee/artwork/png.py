@@ -19,6 +19,7 @@ _ADAM7 = (
     (1, 0, 2, 2),
     (0, 1, 1, 2),
 )
+_MOST_CHUNKS = 10_000
 _MEND = "export or copy the file again"
 
 
@@ -51,8 +52,14 @@ def check_png(data: bytes, where: str) -> PngHeader:
     coding: tuple[int, ...] | None = None
     kind = b""
     place = len(SIGNATURE)
+    others = 0
     while kind != b"IEND":
         kind, body, place = _chunk(data, place, where)
+        others += kind != b"IDAT"
+        if others > _MOST_CHUNKS:
+            raise InputError(
+                where, f"holds more than {_MOST_CHUNKS} chunks beside its pixels", _MEND
+            )
         if header is None:
             header = _header(kind, body, where)
         elif kind == b"tRNS":

@@ -42,6 +42,7 @@ _DECODER_ERRORS = (
     struct.error,
     zlib.error,
 )
+_LONGEST_PX = 100_000
 _MARK = 0x35  # any code will do
 _COPY_AGAIN = "export or copy the file again"
 
@@ -79,7 +80,10 @@ def read_artwork(path: Path, settings: ArtworkSettings) -> Artwork:
         image, findings = (
             (drawing[0], drawing[2]) if drawing else _decode(data, header, where, settings)
         )
-        pixels, alpha, more = read_samples(image, header, where)
+        try:
+            pixels, alpha, more = read_samples(image, header, where)
+        except _DECODER_ERRORS as error:
+            raise _damaged(where, error) from None
     findings += more + coding_finding(header.coding if header else None, where)
     if alpha is not None and int(alpha.min()) == 255:
         alpha = None
@@ -162,6 +166,12 @@ def _check_size(width_px: int, height_px: int, where: str, settings: ArtworkSett
             f"declares {width_px} × {height_px} pixels ({megapixels:.3g} megapixels), above the limit of "
             f"{settings.max_megapixels:g}",
             f"make it smaller, or give --max-megapixels {np.ceil(megapixels):.0f}",
+        )
+    if max(width_px, height_px) > _LONGEST_PX:
+        raise InputError(
+            where,
+            f"declares {width_px} × {height_px} pixels, a side above {_LONGEST_PX}",
+            "make the picture smaller",
         )
 
 

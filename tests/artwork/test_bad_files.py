@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import os
+import zlib
 from pathlib import Path
 from typing import Any
 
@@ -84,10 +85,11 @@ def test_truncated_file_of_other_formats(tmp_path: Path, form: str) -> None:
 def test_a_damaged_tiff_is_told_in_our_line_alone(
     tmp_path: Path, capfd: pytest.CaptureFixture[str]
 ) -> None:
+    noise = np.random.default_rng(3).integers(0, 256, (60, 60, 3), np.uint8)
     to = io.BytesIO()
-    Image.new("RGB", (60, 60), "#d81e2c").save(to, "TIFF", compression="tiff_lzw")
+    Image.fromarray(noise).save(to, "TIFF", compression="tiff_lzw")
     data = bytearray(to.getvalue())
-    data[8:60] = bytes(52)
+    data[1000:1300] = b"\xff" * 300  # of which the library says "Using code not yet in table"
     refuse(written(tmp_path, bytes(data), "picture.tif"), "damaged or cut short")
     assert capfd.readouterr().err == ""
 
@@ -126,6 +128,22 @@ def test_absurd_size_is_refused_before_decoding(tmp_path: Path) -> None:
 @pytest.mark.parametrize(("width", "height"), [(0, 10), (10, 0), (0, 0)])
 def test_zero_pixels(tmp_path: Path, width: int, height: int) -> None:
     refuse(written(tmp_path, declared(width, height)), "declares 0 × |declares .* × 0 ")
+
+
+@pytest.mark.parametrize(("width", "height"), [(1, 9_000_000), (9_000_000, 1)])
+def test_sides_no_picture_has_are_refused(tmp_path: Path, width: int, height: int) -> None:
+    refuse(written(tmp_path, declared(width, height)), "a side above 100000")
+
+
+def test_chunks_without_end_are_refused(tmp_path: Path) -> None:
+    many = ((b"tEXt", b"a\0b"),) * 20_000
+    refuse(written(tmp_path, png(PICTURE, extra=many)), "more than 10000 chunks")
+
+
+def test_text_that_unpacks_to_hundreds_of_megabytes_is_refused_at_once(tmp_path: Path) -> None:
+    packed = zlib.compress(b"\0" * 100_000_000, 9)
+    for kind, body in ((b"zTXt", b"k\0\0" + packed), (b"iCCP", b"k\0\0" + packed)):
+        refuse(written(tmp_path, png(PICTURE, extra=((kind, body),))), "damaged or cut short")
 
 
 def test_limit_can_be_raised(tmp_path: Path) -> None:

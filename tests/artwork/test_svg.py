@@ -8,6 +8,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 import svgelements
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 from PIL import Image
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
@@ -247,3 +249,46 @@ def test_a_drawing_larger_than_memory_is_stopped(
     monkeypatch.setattr(svg, "_MEMORY_BYTES", 80_000_000)
     with pytest.raises(InputError, match="to draw"):
         read(tmp_path, drawing(f'<g opacity="0.5">{SHAPES}</g>'), "3m")
+
+
+PIECES = (
+    '<use href="#a"/>',
+    '<g id="a">',
+    "</g>",
+    'fill="url(#a)"',
+    "1e308",
+    "-1",
+    "NaN",
+    "&#0;",
+    "<!--",
+    "<![CDATA[",
+    '<pattern id="a" width="1e-9" height="1">',
+    '<mask id="a">',
+    'stroke="red" stroke-width="1e9"',
+    'transform="matrix(1e9 0 0 1e-9 0 0)"',
+    '<image href="data:image/png;base64,AAAA"/>',
+    "\u2028",
+    "\x01",
+)
+
+
+@settings(
+    suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=25, deadline=None
+)
+@given(data=st.data())
+def test_damaged_drawings_are_refused_or_drawn_and_never_crash(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, data: st.DataObject
+) -> None:
+    monkeypatch.setattr(svg, "_PX_MM", 1.0)
+    monkeypatch.setattr(svg, "_LEAST_WIDE_PX", 100)
+    text = drawing(SHAPES)
+    for _ in range(data.draw(st.integers(1, 4))):
+        start = data.draw(st.integers(0, len(text)))
+        end = min(len(text), start + data.draw(st.integers(0, 20)))
+        text = text[:start] + data.draw(st.sampled_from(PIECES) | st.text(max_size=3)) + text[end:]
+    said = ""
+    try:
+        assert read(tmp_path, text.encode("utf-8", "replace")).srgb_8bit.shape[2] == 3
+    except InputError as error:
+        said = str(error)
+    assert said == "" or said.isprintable()
