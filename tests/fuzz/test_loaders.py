@@ -13,7 +13,7 @@ from tests.fuzz.loaders import CORPUS, LOADERS, corpus, read_or_refuse
 
 FILES = [
     pytest.param(path.parent.name, path, id=f"{path.parent.name}-{path.stem}")
-    for path in sorted(CORPUS.glob("*/*"))
+    for path in sorted(CORPUS.glob("*/*.*"))
 ]
 WHOLE = [case for case in FILES if "bad" not in str(case.id)]
 
@@ -87,3 +87,12 @@ _LONG = {
 def test_a_text_made_to_take_ages_does_not(folder: Path, kind: str, text: str) -> None:
     # All of them are no file of any kind; 'spaces' and 'digits' end as numbers no key has.
     assert read_or_refuse(kind, folder, _LONG[text]) is not None
+
+
+def test_a_header_with_a_number_beyond_32_bits_is_refused(folder: Path) -> None:
+    # unsigned long holds at least 4,294,967,295 and need not hold more: C99, 5.2.4.2.1.
+    whole = (CORPUS / "header" / "whole.h").read_bytes()
+    for number, fits in ((b"4294967295UL", True), (b"4294967296UL", False)):
+        edited = whole.replace(b"1000000UL", number)
+        assert edited != whole
+        assert (read_or_refuse("header", folder, edited) is None) == fits
