@@ -110,7 +110,7 @@ def write_file(name: str, content: bytes) -> None:
     try:
         if path.exists():
             raise OutputError(f"{path}", "exists already", "remove it or choose another name")
-        part.write_bytes(content)
+        _write_through(part, content)
         part.rename(path)
     except OSError as error:
         raise OutputError(
@@ -197,10 +197,15 @@ def _fill(folder: Path, files: dict[str, bytes]) -> None:
     for name, content in {**files, MANIFEST: manifest.encode() + b"\n"}.items():
         path = folder / name
         path.parent.mkdir(parents=True, exist_ok=True)
-        with path.open("wb") as stream:
-            stream.write(content)
-            stream.flush()
-            os.fsync(stream.fileno())
+        _write_through(path, content)
+
+
+def _write_through(path: Path, content: bytes) -> None:
+    """Write a file that is on the disk, not only on its way there, before its name is."""
+    with path.open("wb") as stream:
+        stream.write(content)
+        stream.flush()
+        os.fsync(stream.fileno())
 
 
 def _manifest(folder: Path) -> dict[str, str] | None:
