@@ -16,7 +16,15 @@ from marquee.bench.matches import fit_pairs
 from marquee.bench.measurements import Source
 from marquee.bench.meter import MeterFit, fit_readings
 from marquee.bench.model import Bench, bench_of
-from marquee.bench.values import CurrentReading, MatchedPair, PairFit, Posterior, Reading
+from marquee.bench.signals import with_balance
+from marquee.bench.values import (
+    ChannelBalance,
+    CurrentReading,
+    MatchedPair,
+    PairFit,
+    Posterior,
+    Reading,
+)
 from marquee.colour.calibrated import response_tables
 from marquee.colour.response import response_table
 from marquee.errors import Finding, InputError
@@ -24,10 +32,14 @@ from marquee.values import Calibrated, Part
 
 Kind = Literal["cabinet", "reel"]
 Points = tuple[tuple[int, float], ...]
+# How lengths of one reel differ: gains, peaks [nm], exponents, about a fifth of what parts of one name do. Common
+# practice, no source.
+_WITHIN_REEL = np.array([0.05, 0.5, 0.01])
 _WHAT = {
     "pairs": ("matched colour", "matched colours"),
     "readings": ("colorimeter reading", "colorimeter readings"),
     "currents": ("current reading", "current readings"),
+    "signals": ("photographed balance", "photographed balances"),
 }
 
 
@@ -79,6 +91,7 @@ class Measurements:
     pairs: tuple[MatchedPair, ...] = ()
     readings: tuple[Reading, ...] = ()
     currents: tuple[CurrentReading, ...] = ()
+    balance: ChannelBalance | None = None
     used: tuple[Used, ...] = ()
 
 
@@ -122,12 +135,14 @@ def calibrate(part: Part, measured: Measurements, labels: Labels) -> Outcome:
     MarqueeError
         Nothing was measured, columns are swapped, or the part lacks figures.
     """
-    if not (measured.pairs or measured.readings or measured.currents):
+    if not (measured.pairs or measured.readings or measured.currents or measured.balance):
         raise InputError("bench", "nothing was measured", "give pairs, readings or currents")
     meter = fit_readings(measured.readings, part) if measured.readings else None
     base = part if meter is None else _with_meter(part, meter)
     bench = bench_of(base, labels.observer, labels.white)
     prior = prior_of(bench) if meter is None else meter.posterior
+    if meter is None and measured.balance is not None:
+        prior = with_balance(prior, measured.balance)
     pairs = fit_pairs(measured.pairs, bench, prior) if measured.pairs else None
     load = fit_currents(measured.currents, part) if measured.currents else None
     calibration = Calibration(
@@ -191,7 +206,7 @@ def calibrated_part(part: Part, calibration: Calibration, file: str = "") -> Par
         ]
     ) ** np.exp(mean[2 * n :, None])
     known = _known(
-        calibration.posterior, calibration.meter_xyz, calibration.name, file, calibration.summary
+        _of_others(calibration), calibration.meter_xyz, calibration.name, file, calibration.summary
     )
     if not any(use.kind != "currents" for use in calibration.used):
         # Of colours nothing was learnt: the part's own spread stays.
@@ -211,6 +226,16 @@ def calibrated_part(part: Part, calibration: Calibration, file: str = "") -> Par
         channel_current_max_a=raised,
         dark_current_a=part.dark_current_a if dark is None else dark,
     )
+
+
+def _of_others(calibration: Calibration) -> Posterior:
+    """Return what is known of the LEDs planned with: those measured, or, of a reel, others cut from it."""
+    posterior = calibration.posterior
+    if calibration.kind == "cabinet":
+        return posterior
+    n = len(calibration.channels)
+    within = np.repeat(_WITHIN_REEL, n)
+    return replace(posterior, covariance=posterior.covariance + np.diag(within**2))
 
 
 def figures_digest(part: Part) -> str:

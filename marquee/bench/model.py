@@ -80,7 +80,7 @@ class Rows:
 
     def only(self, kept: int) -> Rows:
         """Return one row."""
-        return self._some(np.arange(len(self.xyz)) == kept)
+        return self.those(np.arange(len(self.xyz)) == kept)
 
     def reordered(self, order: Sequence[int]) -> Rows:
         """Return the rows with channel c showing what stood in column `order[c]`; responses are taken as alike."""
@@ -88,9 +88,10 @@ class Rows:
 
     def but(self, left_out: int) -> Rows:
         """Return the rows without one."""
-        return self._some(np.arange(len(self.xyz)) != left_out)
+        return self.those(np.arange(len(self.xyz)) != left_out)
 
-    def _some(self, keep: NDArray[np.bool_]) -> Rows:
+    def those(self, keep: NDArray[np.bool_]) -> Rows:
+        """Return the rows for which `keep` is true."""
         return Rows(
             xyz=self.xyz[keep],
             uv=self.uv[keep],

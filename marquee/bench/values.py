@@ -46,6 +46,15 @@ class CurrentReading:
     place: str
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChannelBalance:
+    """Logarithms of red, green and blue light over the data sheet's, against their mean, with their covariance."""
+
+    log_gain: tuple[float, ...]
+    covariance: tuple[tuple[float, ...], ...]
+    place: str
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Posterior:
     """The fitted figures of a part's n channels: log gains, peak shifts [nm], log exponents, in that order (3n,).

@@ -2,19 +2,24 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import count
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
+from marquee.cli.photo import photo
+from marquee.cli.show import show
 from marquee.cli.trim import trim
 
 if TYPE_CHECKING:
     from marquee.bench.advice import Advice
-    from marquee.bench.calibration import Measurements, Outcome
+    from marquee.bench.calibration import Calibration, Measurements, Outcome, Used
+    from marquee.bench.values import ChannelBalance
     from marquee.values import Part
 
+_KNOWN_PART = "LED part [as last fitted, or ws2812b]; see 'marquee parts'."
 _PART_HELP = "LED part [ws2812b]; see 'marquee parts'."
 
 
@@ -48,9 +53,18 @@ def new(folder: str, part_name: str) -> None:
 
 @bench.command(epilog="Example: marquee bench fit cabinet-two --name 'cabinet two'")
 @click.argument("folder", metavar="DIR")
-@click.option("--part", "part_name", default="ws2812b", metavar="NAME|FILE", help=_PART_HELP)
+@click.option("--part", "part_name", metavar="NAME|FILE", help=_KNOWN_PART)
+@click.option(
+    "--known",
+    metavar="DIR",
+    help="A calibrated sign's folder; both signs' signals.csv are one phone's.",
+)
 @click.option("--name", metavar="TEXT", help="What the cabinet or reel is called [DIR].")
-@click.option("--reel", is_flag=True, help="For other signs of the same reel, not this one.")
+@click.option(
+    "--reel",
+    is_flag=True,
+    help="For other signs of the same reel: its lengths differ a little, so the bands are wider.",
+)
 @click.option("--white", default="D65", metavar="WHITE", help="The white matched under [D65].")
 @click.option(
     "--observer",
@@ -63,7 +77,8 @@ def new(folder: str, part_name: str) -> None:
 @click.option("--strict", is_flag=True, help="Exit with status 1 if there is a warning.")
 def fit(
     folder: str,
-    part_name: str,
+    part_name: str | None,
+    known: str | None,
     out: str | None,
     picture: str | None,
     strict: bool,
@@ -79,7 +94,8 @@ def fit(
     from marquee.bench.calibration_file import calibration_text
     from marquee.colour.parts import load_part
 
-    part = load_part(part_name)
+    last = _last(Path(folder))
+    part = load_part(part_name or ("ws2812b" if last is None else last.part))
     labels = Labels(
         name=about["name"] or Path(folder).resolve().name,
         kind="reel" if about["reel"] else "cabinet",
@@ -87,7 +103,7 @@ def fit(
         white=about["white"],
         made_by=f"marquee {__version__}",
     )
-    measured = _measured(Path(folder), part)
+    measured = _measured(Path(folder), part, known)
     outcome = calibrate(part, measured, labels)
     target = Path(out) if out is not None else Path(folder) / "calibration.toml"
     if picture is not None:
@@ -106,25 +122,64 @@ def fit(
 @bench.command(epilog="Example: marquee bench report cabinet-two bench.png")
 @click.argument("folder", metavar="DIR")
 @click.argument("picture", metavar="FILE.png")
-@click.option("--part", "part_name", default="ws2812b", metavar="NAME|FILE", help=_PART_HELP)
-@click.option("--white", default="D65", metavar="WHITE", help="The white matched under [D65].")
-def report(folder: str, picture: str, part_name: str, white: str) -> None:
+@click.option("--part", "part_name", metavar="NAME|FILE", help=_KNOWN_PART)
+@click.option("--white", metavar="WHITE", help="The white matched under [as last fitted, or D65].")
+@click.option("--known", metavar="DIR", help="A calibrated sign's folder, as for fit.")
+def report(
+    folder: str, picture: str, part_name: str | None, white: str | None, known: str | None
+) -> None:
     """Draw what DIR's measurements tell: colours before and after, what is left, the responses."""
     from marquee.bench.calibration import Labels, calibrate
     from marquee.colour.parts import load_part
 
-    part = load_part(part_name)
-    labels = Labels(name=Path(folder).resolve().name, white=white)
-    outcome = calibrate(part, _measured(Path(folder), part), labels)
+    last = _last(Path(folder))
+    part = load_part(part_name or ("ws2812b" if last is None else last.part))
+    labels = Labels(name=Path(folder).resolve().name, white=white or "D65")
+    if last is not None:
+        labels = replace(
+            labels,
+            name=last.name,
+            kind=last.kind,
+            observer=last.observer,
+            white=white or last.white,
+        )
+    outcome = calibrate(part, _measured(Path(folder), part, known), labels)
     _draw(outcome, part, picture)
     click.echo(f"{picture} written")
 
 
 bench.add_command(trim)
+bench.add_command(photo)
+bench.add_command(show)
 
 
-def _measured(folder: Path, part: Part) -> Measurements:
-    """Read those of the folder's three files that are there and filled in."""
+def _last(folder: Path) -> Calibration | None:
+    """Return the folder's calibration as last fitted, which knows part and white; None where there is none to read."""
+    from marquee.bench.calibration_file import read_calibration
+    from marquee.errors import MarqueeError
+
+    path = folder / "calibration.toml"
+    try:
+        return read_calibration(f"{path}") if path.is_file() else None
+    except MarqueeError:
+        return None
+
+
+def _balance(folder: Path, part: Part, known: str) -> tuple[ChannelBalance, Used]:
+    """Return the channels' balance against a calibrated sign's, from both signs' photographs."""
+    from marquee.bench.calibration import Used
+    from marquee.bench.calibration_file import read_calibration
+    from marquee.bench.signals import balance_against, read_signals
+
+    old = read_calibration(f"{Path(known) / 'calibration.toml'}")
+    before, _ = read_signals(Path(known) / "signals.csv", part)
+    here, source = read_signals(folder / "signals.csv", part)
+    balance = balance_against(here, before, old.posterior, old.meter_xyz)
+    return balance, Used(kind="signals", source=source)
+
+
+def _measured(folder: Path, part: Part, known: str | None) -> Measurements:
+    """Read those of the folder's files that are there and filled in."""
     from marquee.bench.calibration import Measurements, Used
     from marquee.bench.measurements import (
         current_columns,
@@ -153,13 +208,21 @@ def _measured(folder: Path, part: Part) -> Measurements:
     if path.exists() and is_filled_in(path, current_columns(part), ("current_a", "power_w")):
         currents, source = read_currents(path, part)
         used.append(Used(kind="currents", source=source))
+    balance = None
+    if known is not None:
+        balance, told = _balance(folder, part, known)
+        used.append(told)
+    elif (folder / "signals.csv").exists():
+        click.echo("signals.csv is left aside: without --known it tells no gains", err=True)
     if not used:
         raise InputError(
             f"{folder}",
             "holds no filled-in pairs.csv, readings.csv or currents.csv",
             f"write templates with 'marquee bench new {folder}' and fill in at least one row",
         )
-    return Measurements(pairs=pairs, readings=readings, currents=currents, used=tuple(used))
+    return Measurements(
+        pairs=pairs, readings=readings, currents=currents, balance=balance, used=tuple(used)
+    )
 
 
 def _band(part: Part, outcome: Outcome) -> str:

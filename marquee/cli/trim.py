@@ -78,13 +78,13 @@ def trim(source: str, port: str, pairs: str, **flags: Any) -> None:  # noqa: ANN
     )
     if not zones:
         raise InputError(source, "has no zone of one colour to trim", "nothing needs to be done")
-    link = _connect(port, plan)
+    link = connect(port, plan)
     kept = PairsFile(Path(pairs), plan.part)
     session = _Session(link, kept, seen, plan.drive.white_intensity_cd)
-    _careful(lambda: session.run(TrimState(zones=zones)), f"--port {port}")
+    careful(lambda: session.run(TrimState(zones=zones)), f"--port {port}")
 
 
-def _connect(port: str, plan: Plan) -> TrimLink:
+def connect(port: str, plan: Plan) -> TrimLink:
     """Open the port and make sure that this plan's constants answer."""
     import serial
 
@@ -99,7 +99,7 @@ def _connect(port: str, plan: Plan) -> TrimLink:
         raise InputError(where, f"cannot be opened ({error})", "name the board's port") from None
     options.note("waiting for the sign …")
     link = TrimLink(opened, where)
-    said = _careful(link.hello, where)
+    said = careful(link.hello, where)
     if said.crc32 != values_crc32(plan.constants):
         raise InputError(
             where,
@@ -109,7 +109,7 @@ def _connect(port: str, plan: Plan) -> TrimLink:
     return link
 
 
-def _careful(job: Callable[[], Result], where: str) -> Result:
+def careful(job: Callable[[], Result], where: str) -> Result:
     """Run something that talks to the sign; a port that goes away becomes one line."""
     import serial
 

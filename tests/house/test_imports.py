@@ -31,7 +31,7 @@ ORDER = (
     ("stage",),
     ("plan",),
     ("cache",),
-    ("advice",),
+    ("advice", "photo"),
     ("outputs",),
     ("demo",),
     ("cli", "__main__"),
