@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 # were made up (measured: up to 8 for JPEG pictures enlarged by any kernel, from 22 on for those that were not).
 _SAME_CODES = 10.0
 _EDGE_CODES = 24
-_TILE_PX, _TILES, _SPARSE = 240, 8, 8
+_TILE_PX, _TILES, _SPARSE = 240, 5, 8
 _FEWEST_EDGE_PX = 200
 _MOST = 6
 
@@ -61,7 +61,12 @@ def _lost(tile: NDArray[np.uint8], factor: int) -> tuple[int, float]:
     size = (width // factor, height // factor)
     small = cv2.resize(part, size, interpolation=cv2.INTER_AREA)
     back = cv2.resize(small, (width, height), interpolation=cv2.INTER_CUBIC)
-    span = cv2.morphologyEx(part, cv2.MORPH_GRADIENT, np.ones((3, 3), np.uint8)).max(axis=2)
-    edge = span > _EDGE_CODES
-    off = cv2.absdiff(part, back).max(axis=2)[edge].astype(float)
+    span = cv2.morphologyEx(part, cv2.MORPH_GRADIENT, np.ones((3, 3), np.uint8))
+    edge = _widest(span) > _EDGE_CODES
+    off = _widest(cv2.absdiff(part, back))[edge].astype(float)
     return int(edge.sum()), float((off**2).sum())
+
+
+def _widest(channels: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    first, second, third = cv2.split(channels)
+    return np.asarray(cv2.max(cv2.max(first, second), third), np.uint8)
