@@ -136,6 +136,28 @@ def test_remarks_are_plain_words(sign: Sign) -> None:
         for word in re.findall(r"[A-Za-z]\w*", re.sub(rf"{sign.prefix}_|\b_", "", remark)):
             plain = re.fullmatch(r"[A-Za-z]?[a-z]*\d*[a-zA-Z]?|\w*\d\w*", word)
             assert plain or word in known | names, f"{word} in '{remark}'"
+            assert word not in {known_one.lower() for known_one in known} - {
+                "order",
+                "os",
+                "steady",
+            }
+
+
+# Names of things, which say what they are themselves.
+_PLAIN = r"CH_\w+|R\d+_\w+|STEADY|HUE_CYCLE|ONE_WIRE|CLOCKED|PROTOCOL|ZONE_COUNT|GAMMA_COUNT"
+
+
+@pytest.mark.parametrize("sign", SIGNS.values(), ids=SIGNS)
+def test_every_number_has_a_remark_unless_its_name_says_all(sign: Sign) -> None:
+    text = header_text(make_plan(sign))
+    found = re.findall(
+        rf"(^/\* .* \*/\n)?^#define {sign.prefix}_(\w+) (?:\d+|0x[0-9A-F]+)[uUL]* *(/\* .* \*/)?$",
+        text,
+        re.MULTILINE,
+    )
+    assert len(found) > 30
+    for above, name, beside in found:
+        assert above or beside or re.fullmatch(_PLAIN, name), name
 
 
 def test_long_lines_are_folded_and_the_preprocessor_does_not_mind() -> None:

@@ -36,6 +36,7 @@ def test_every_size_is_found_by_its_own_name(system: str) -> None:
         assert wire.name.endswith("AWG" if system == "awg" else "mm²")
         assert wire.cite.startswith(f"wire {wire.name}, {wire.current_a:g} A: {wire.source}")
         assert wire.status in wire.cite
+        assert "NEC" in wire.source or "IEC" in wire.source or "NFPA" in wire.source
 
 
 @pytest.mark.parametrize("text", ["17AWG", "3mm2", "1;5mm2", "18", "AWG", "mm2"])
