@@ -105,7 +105,9 @@ def _most_even(
     row = np.array(_closed_path(uneven, off))
     at = np.arange(len(tries))
     taken = steps[at, row, np.roll(row, -1)]
-    return np.asarray(tries[at, row], np.int64), float(np.abs(taken / taken.mean() - 1).max())
+    # So dim that all steps have the same codes: none is like the mean.
+    uneven_by = float(np.abs(taken / max(float(taken.mean()), 1e-9) - 1).max())
+    return np.asarray(tries[at, row], np.int64), uneven_by
 
 
 def solve_cycle(

@@ -78,7 +78,7 @@ def cycle_findings(
     """Return what is uneven about a hue cycle whose steps look like `seen` (steps, 3), relative to white."""
     labs = xyz_to_lab(seen, D65_XYZ)
     steps = delta_e_2000(labs, np.roll(labs, -1, axis=0))
-    uneven = float(np.abs(steps / steps.mean() - 1).max())
+    uneven = float(np.abs(steps / max(float(steps.mean()), 1e-9) - 1).max())
     if uneven <= EVEN_WITHIN:
         return ()
     cycling = next(zone.name for zone in zone_map.zones if zone.mode == "hue-cycle")

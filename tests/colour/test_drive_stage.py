@@ -137,3 +137,16 @@ def test_a_mixed_zone_held_steady_keeps_its_name_and_ignores_colours_without_are
     assert drive.zones[0].target.name == "zone-0"
     # Light adds in proportion to area: of the second there is none.
     np.testing.assert_allclose(drive.zones[0].target.xyz, red.xyz, atol=1e-7)
+
+
+def test_a_cycle_too_dim_for_any_code_is_told() -> None:
+    targets = targets_of(["#ffffff", "#d6402b"])
+    dark = ColourSettings.model_validate({"brightness": 1e-6})
+    drive = solve_drive(
+        zone_map_of(targets, cycling=(1,)), part_with_sheet(), transfer_of([9.0, 9.0]), dark
+    )
+    assert drive.hue_cycle is not None
+    assert (
+        len(set(drive.hue_cycle.codes)) == 1
+    )  # a millionth of full light is below half a code of 255
+    assert "colour.cycle-uneven" in {f.code for f in drive.findings}
