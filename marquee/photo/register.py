@@ -17,11 +17,13 @@ from marquee.photo.values import Array, Registration, Singles
 # Sides the expected picture has at each step of the refinement [px], and blurs there.
 _COARSE_PX, _STEPS = 160, ((240, 5), (480, 5), (1000, 3))
 _TURN_DEG = 6
-_KEPT = 4
+_KEPT, _MOST, _SURE = 4, 24, 0.93
 _TRIES = 80
 # Below this correlation the photograph shows something else: other signs' photographs stay below 0.6, right ones
 # with a dead zone above 0.8 (measured on made-up photographs).
 LEAST_SCORE = 0.7
+# Where the maker gave the corners, large zones may be dark.
+_LEAST_BY_HAND = 0.4
 # The face must be at least so many pixels wide, and as many a light element.
 _LEAST_FACE_PX = 250.0
 # A picture dimmer than this at its brightest (coded, 0 to 1) holds more noise than sign.
@@ -52,6 +54,12 @@ def register(
     InputError
         Nothing lit on it, the face too small, or another sign.
     """
+    if max(photo.shape) < _LEAST_FACE_PX:
+        raise InputError(
+            file,
+            f"is only {photo.shape[1]} × {photo.shape[0]} pixels large",
+            "give the photograph as the phone took it",
+        )
     top = float(np.quantile(photo, 0.9995))
     if top < _LEAST_LIGHT:
         raise InputError(
@@ -65,7 +73,12 @@ def register(
         nx, ny = raster.size_px
         face = np.array([[0, 0], [nx, 0], [nx, ny], [0, ny]], np.float32) - 0.5
         starts = [np.asarray(cv2.getPerspectiveTransform(face, corners.astype(np.float32)), float)]
-    tried = [_refined(photo, expected, start) for start in starts]
+    tried: list[tuple[float, Array]] = []
+    for number, start in enumerate(starts):
+        # Moments differ where zones are dark or the camera stands aslant: then more turns are worth a try.
+        if number >= _KEPT and max(one[0] for one in tried) > _SURE:
+            break
+        tried.append(_refined(photo, expected, start))
     if corners is not None:
         tried += [(score_of(photo, expected, starts[0]), starts[0])]
     score, found = max(tried, key=lambda one: one[0], default=(0.0, np.eye(3)))
@@ -131,7 +144,7 @@ def _starts(photo: Singles, expected: Singles) -> list[Array]:
             warp[:2, 2] = there[0] - affine @ here[0]
             found.append((score_of(small, shape, warp), scaled(warp, 1 / by, 1 / shape_by)))
     found.sort(key=lambda one: -one[0])
-    return [warp for _, warp in found[:_KEPT]]
+    return [warp for _, warp in found[:_MOST]]
 
 
 def _lit_masks(small: Singles) -> list[Singles]:
@@ -237,7 +250,7 @@ def _area(corners: Array) -> float:
 
 
 def _refuse(found: Registration, photo: Singles, raster: Raster, file: str) -> None:
-    if found.score < LEAST_SCORE:
+    if found.score < (_LEAST_BY_HAND if found.by_hand else LEAST_SCORE):
         mend = "check that it shows this sign's whole face and nothing brighter"
         if not found.by_hand:
             mend += ", or give the face's corners with --corners"

@@ -95,11 +95,14 @@ def _channel(ramps: Sequence[Ramp], channel: int) -> Array | None:
 
 
 def _rising(found: Array, low: int, high: int) -> Array:
-    """Return the curve made to rise from nothing, straight below what was seen, on along the sRGB curve above."""
+    """Return the curve made to rise from nothing, carried on at both ends."""
     curve = np.maximum.accumulate(found)
     srgb = srgb_decode(_VALUES)
-    curve[:low] = curve[low] * srgb[:low] / max(srgb[low], 1e-9)
-    curve[high + 1 :] = curve[high] * srgb[high + 1 :] / srgb[high]
+    # Beyond what was seen it goes on as a power of the sRGB curve, as it does in the upper part seen.
+    inner = int(low + 0.5 * (high - low))
+    power = np.log(curve[high] / curve[inner]) / np.log(srgb[high] / srgb[inner])
+    curve[:low] = curve[low] * (srgb[:low] / max(srgb[low], 1e-9)) ** power
+    curve[high + 1 :] = curve[high] * (srgb[high + 1 :] / srgb[high]) ** power
     return np.asarray(curve / curve[-1], float)
 
 

@@ -96,9 +96,9 @@ def test_the_face_is_found_where_opencv_laid_it_down(view: str, state: str) -> N
     there = mapped(found.homography, _places(plan))
     back = mapped(np.asarray(np.linalg.inv(camera.homography(plan)), float), there)
     off_mm = np.hypot(*(back - _places(plan)).T)
-    # A third of a photograph's pixel at 3 to 5 px a mm; elements of light are 3 mm wide.
-    assert np.sqrt(np.mean(off_mm**2)) < 0.2
-    assert off_mm.max() < 0.5
+    # A photograph's pixel is 0.2 to 0.3 mm here, an element of light 3 mm.
+    assert np.sqrt(np.mean(off_mm**2)) < 0.25
+    assert off_mm.max() < 0.7
 
 
 @pytest.mark.slow
@@ -231,7 +231,9 @@ def test_a_zone_that_stays_dark_is_named() -> None:
     strength = made.strength.copy()
     strength[plan.chain.zone[made.lit] == 0] = 0
     sitting = Sitting(made=replace(made, strength=strength), camera=Camera(seed=17))
-    checked = check_photos(plan, sitting.photos("white"))
+    # So much of the face is dark that its shape alone no longer tells where it lies.
+    corners = np.array(sitting.camera.corners, float)
+    checked = check_photos(plan, sitting.photos("white"), corners)
     assert "zone 0 Orb amber" in {f.where for f in checked.findings if f.code == "photo.zone-dark"}
 
 
@@ -249,8 +251,9 @@ def test_ramps_tell_the_cameras_curve(curve: float) -> None:
     coded = srgb_coded(light.astype(np.float32)) ** curve
     for table in checked.curve.table:
         read = np.interp(coded, np.arange(256) / 255, table)
-        # Up to a factor, which no ratio depends on.
-        assert np.ptp(np.log(read / light)) < 0.06
+        # Up to a factor, which no ratio depends on. The sRGB curve would be off by (1 - curve) times 2.2 times the
+        # logarithm of 14, 0.9 and 1.2; the solver's stiffness leaves a sixth of that.
+        assert np.ptp(np.log(read / light)) < 0.15
 
 
 def _refused(photos: Sitting, *states: str) -> InputError:
@@ -282,13 +285,13 @@ def test_a_burnt_dark_small_or_mirrored_photograph_is_refused_with_its_name() ->
 
     refused(camera.shot(seen, 4 * bright), "is burnt out on")
     refused(camera.shot(seen, 0.005 * bright), "is too dark")
-    small = cv2.resize(seen, None, fx=0.12, fy=0.12, interpolation=cv2.INTER_AREA)
-    refused(camera.shot(small, bright), "shows the face only")
+    small = cv2.resize(seen, None, fx=0.1, fy=0.1, interpolation=cv2.INTER_AREA)
+    refused(camera.shot(small, bright), "is only 200 × 130 pixels large")
 
 
 def test_states_are_checked_before_anything_is_read() -> None:
     plan = demo_plan()
-    sitting = Sitting(made=built(plan), camera=Camera(size_px=(400, 260)))
+    sitting = Sitting(made=built(plan), camera=Camera())
     assert "none shows all zones lit" in _refused(sitting, "black", "ramp-64").what
     one = sitting.photos("white")
     with pytest.raises(InputError, match="and so does white"):
