@@ -211,7 +211,7 @@ class Chain:
     @property
     def led_pitch_mm(self) -> float:
         """Spacing of single LEDs [mm]."""
-        return self.pitch_mm / self.places_mm.shape[1]
+        return self.pitch_mm / int(self.places_mm.shape[1])
 
 
 # --- light -----------------------------------------------------------------------------------------

@@ -51,6 +51,7 @@ def test_artwork_is_small_plain_and_of_the_stated_proportions(folder: Path) -> N
             image.info == {}
         )  # no date, no software, no resolution that could contradict --width
         project = read_project(folder / "project.toml")
+        assert project.artwork.width_mm is not None
         mm_per_px = project.artwork.width_mm / image.width
     assert mm_per_px * 600 == pytest.approx(100, abs=1e-9)
 
