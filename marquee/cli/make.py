@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from marquee.cli.options import note
 from marquee.cli.progress import Progress
 
 if TYPE_CHECKING:
@@ -20,9 +22,14 @@ def remembering(is_wanted: bool, stays: bool = False) -> Remembering | None:
     """
     if not is_wanted:
         return None
-    from marquee.cache.store import open_store
+    from marquee.cache.store import ENVIRONMENT, open_store
 
     store = open_store()
+    told = os.environ.get(ENVIRONMENT, "")
+    if store is None and told and told.lower() != "off":
+        note(
+            f"{ENVIRONMENT}: {told} is no folder of yours alone (mode 0700): nothing is kept there"
+        )
     if store is None and not stays:
         return None
     from marquee.cache.remember import Remembering

@@ -19,6 +19,7 @@ from marquee.outputs.plan_files import plan_files
 from marquee.plan import make_plan
 from marquee.project import make_project
 from tests.workflow.signs import ROSE, project, two_squares
+from tests.workflow.typed import status_of, typed_at
 
 ROOT = Path(marquee.__file__).parents[1]
 LIGHT = {"transfer_light", "light_unwalled"}  # the two that take longest
@@ -258,6 +259,16 @@ def test_the_command_uses_the_cache_unless_told_not_to(
     assert list(folder.iterdir()) == []
     assert run(words) == 0
     assert list(folder.iterdir()) != []
+
+
+def test_a_folder_that_was_named_but_is_open_to_others_is_told_on_a_terminal(sign: Path) -> None:
+    lax = sign.parent / "lax"
+    lax.mkdir(mode=0o755)
+    words = ["plan", "sign.png", "--width", "120mm"]
+    with typed_at(sign.parent, *words, **{ENVIRONMENT: f"{lax}"}) as terminal:
+        terminal.expect_exact("lax is no folder of yours alone (mode 0700)")
+        assert status_of(terminal) == 0
+    assert list(lax.iterdir()) == []
 
 
 def test_other_code_tables_or_packages_give_another_key(tmp_path: Path) -> None:
