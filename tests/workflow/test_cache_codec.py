@@ -118,7 +118,7 @@ def test_foreign_bytes_are_broken(content: bytes) -> None:
 def test_no_name_in_the_bytes_is_called_or_imported(name: str) -> None:
     packed = pack(Wall(id=0, zones=(0, 1), path_mm=(), length_mm=1.0))
     forged = dataclasses.replace(
-        packed, tree=packed.tree.replace(b"marquee.values:Wall", name.encode())
+        packed, tree=packed.tree.replace(b"marquee.values_box:Wall", name.encode())
     )
     assert forged.tree != packed.tree
     with pytest.raises(BrokenError, match="no such value"):
