@@ -315,7 +315,7 @@ def _write_new(path: Path, text: str) -> bool:
 def _replace(target: Path, text: str) -> Path | None:
     """Write the calibration; keep a different earlier one under the next free number and return its place."""
     from marquee.errors import OutputError
-    from marquee.outputs.folder import write_file
+    from marquee.outputs.folder import replace_file
 
     kept: Path | None = None
     try:
@@ -324,8 +324,7 @@ def _replace(target: Path, text: str) -> Path | None:
                 return None
             numbered = (target.with_name(f"{target.name}.{number}") for number in count(1))
             kept = next(place for place in numbered if not place.exists())
-            target.rename(kept)
-        write_file(str(target), text.encode())
+        replace_file(target, text.encode(), kept)
     except OSError as error:
         raise OutputError(
             f"{target}", f"cannot be written ({error.strerror or error})", "choose another --out"

@@ -120,6 +120,27 @@ def write_file(name: str, content: bytes) -> None:
         part.unlink(missing_ok=True)
 
 
+def replace_file(path: Path, content: bytes, kept: Path | None) -> None:
+    """Write a file whole; what stood there before gets the new name `kept` too, so that no moment has neither.
+
+    Raises
+    ------
+    OSError
+        The disk refuses; what stood there still does.
+    """
+    part = path.with_name(f".{path.name[:60]}.{os.getpid()}")
+    try:
+        _write_through(part, content)
+        if kept is not None:
+            try:
+                kept.hardlink_to(path)
+            except OSError:  # a disk without links
+                _write_through(kept, path.read_bytes())
+        part.replace(path)
+    finally:
+        part.unlink(missing_ok=True)
+
+
 def _check_place(target: Path) -> None:
     if "\0" in f"{target}":
         raise OutputError(f"{target}", "is no name for a folder", "choose another --out")

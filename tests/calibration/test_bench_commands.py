@@ -164,6 +164,29 @@ def test_an_earlier_calibration_is_kept(shell: Shell) -> None:
     assert (shell.folder / "cab/calibration.toml.1").read_bytes() == first
 
 
+@pytest.mark.parametrize("stopped_at", ["open", "hardlink_to", "replace"])
+def test_a_fit_stopped_at_any_step_of_writing_leaves_the_earlier_calibration_in_place(
+    shell: Shell, monkeypatch: pytest.MonkeyPatch, stopped_at: str
+) -> None:
+    class Stopped(BaseException):
+        """Like a killed process: nothing after it runs that catches errors."""
+
+    def stop(*_: object, **__: object) -> None:
+        raise Stopped
+
+    _fill(shell.folder / "cab")
+    shell("bench", "fit", "cab", "--part", "sk6812", "--name", "first")
+    first = (shell.folder / "cab/calibration.toml").read_bytes()
+    with monkeypatch.context() as patched:
+        if stopped_at == "open":
+            patched.setattr("marquee.outputs.folder._write_through", stop)
+        else:
+            patched.setattr(Path, stopped_at, stop)
+        with pytest.raises(Stopped):
+            shell("bench", "fit", "cab", "--part", "sk6812", "--name", "second")
+    assert (shell.folder / "cab/calibration.toml").read_bytes() == first
+
+
 def test_bad_rows_leave_the_earlier_calibration_in_place(shell: Shell) -> None:
     _fill(shell.folder / "cab")
     shell("bench", "fit", "cab", "--part", "sk6812")
