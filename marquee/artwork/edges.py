@@ -17,6 +17,9 @@ _SHARE_BINS = 16
 _FEWEST_SHARED = 200
 # Codes a pixel: no steeper ramp is taken as smooth.
 _STEEPEST = 24.0
+# Resampling kernels with negative lobes overshoot a step by up to this share of it (measured with Pillow's
+# Lanczos and bicubic filters); pixels of such a rim are the edge's, no colour of their own.
+_OVERSHOOT = 0.12
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -69,7 +72,7 @@ def split_edges(
         index=index,
         near=near,
         far=far,
-        share=np.where(both, share, 1.0).astype(float),
+        share=np.where(both, np.clip(share, 0, 1), 1.0).astype(float),
         explained=explained,
         linear_light=linear_light,
     )
@@ -170,11 +173,11 @@ def linear_codes(codes: NDArray[np.float32]) -> NDArray[np.float32]:
 def _share(
     pixel: NDArray[np.float32], near: NDArray[np.float32], far: NDArray[np.float32]
 ) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-    """Return the near side's share (0 to 1) that fits the pixel best, and the squared contrast."""
+    """Return the near side's share that fits the pixel best, a little beyond 0 to 1, and the squared contrast."""
     along = near - far
     square = np.einsum("ij,ij->i", along, along)
     share = np.einsum("ij,ij->i", pixel - far, along) / np.maximum(square, 1e-6)
-    return np.clip(share, 0, 1), square
+    return np.clip(share, -_OVERSHOOT, 1 + _OVERSHOOT), square
 
 
 def _misfit(
@@ -191,7 +194,7 @@ def _misfit(
         return np.asarray(np.linalg.norm(pixel - (weight * near + (1 - weight) * far), axis=1))
     from marquee.colour.spaces import srgb_encode
 
-    mixed = weight * linear_codes(near) + (1 - weight) * linear_codes(far)
+    mixed = np.clip(weight * linear_codes(near) + (1 - weight) * linear_codes(far), 0, 255)
     return np.asarray(np.linalg.norm(pixel - 255 * srgb_encode(mixed / 255), axis=1), float)
 
 
