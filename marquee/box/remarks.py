@@ -190,7 +190,8 @@ def _touching(gaps: list[Gap], names: str, settings: BoxSettings) -> Finding:
         f"{g.gap_mm:.1f} mm at {_at(np.array(g.at_mm))}" for g in gaps[1:_MOST_PLACES]
     )
     rest = len(gaps) - _MOST_PLACES
-    also = f" Also {more}{f' and {rest} more places' if rest > 0 else ''}." if more else ""
+    others = f" and {rest} more place{'s' * (rest > 1)}" if rest > 0 else ""
+    also = f" Also {more}{others}." if more else ""
     return Finding(
         code="barriers.touching",
         where=f"{names}, {_at(np.array(worst.at_mm))}",
