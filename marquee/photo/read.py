@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import hashlib
 import io
+import os
 import re
 import stat
 import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, cast
 
@@ -75,7 +78,7 @@ def read_shot(path: Path, state: State) -> Shot:
     where = f"{path}"
     data = _bytes_of(path, where)
     if path.suffix.lower() == ".dng":
-        pixels, linear, exposure = _raw(data, where), True, None
+        (pixels, exposure), linear = _raw(data, where), True
     else:
         pixels, exposure = _coded(data, where)
         linear = False
@@ -129,7 +132,7 @@ def _coded(data: bytes, where: str) -> tuple[NDArray[Any], float | None]:
     except InputError:
         raise
     except Exception as error:  # noqa: BLE001 -- decoders raise anything on damaged files
-        reason = " ".join(f"{error}".split())[:120] or type(error).__name__
+        reason = _reason(error)
         raise InputError(where, f"is damaged or cut short ({reason})", "copy it again") from None
 
 
@@ -155,14 +158,24 @@ def _exposure(image: Any) -> float | None:  # noqa: ANN401 -- Pillow's image
         sensitivity = told[_SENSITIVITY]
         if isinstance(sensitivity, tuple):
             sensitivity = sensitivity[0]
-        value = float(told[_TIME_S]) * float(sensitivity) / float(told[_F_NUMBER]) ** 2
+        return _exposed(float(told[_TIME_S]), float(sensitivity), float(told[_F_NUMBER]))
     except Exception:  # noqa: BLE001 -- any odd or missing entry only means that nothing is known
         return None
+
+
+def _exposed(time_s: float, sensitivity: float, f_number: float) -> float | None:
+    if not f_number > 0:
+        return None
+    value = time_s * sensitivity / f_number**2
     return value if np.isfinite(value) and value > 0 else None
 
 
-def _raw(data: bytes, where: str) -> NDArray[np.uint16]:
-    """Return a raw file's sensor colours in proportion to light, white balance as the camera stored it."""
+def _raw(data: bytes, where: str) -> tuple[NDArray[np.uint16], float | None]:
+    """Return a raw file's sensor colours in proportion to light and its exposure.
+
+    Black is taken off and white is full, as Adobe's DNG specification 1.4, chapter 5, has it. No white balance and
+    no scale of the photograph's own: either would make two photographs of one light differ.
+    """
     try:
         import rawpy
     except ImportError:
@@ -172,22 +185,52 @@ def _raw(data: bytes, where: str) -> NDArray[np.uint16]:
             "pip install rawpy, or export a JPEG",
         ) from None
     try:
-        with rawpy.imread(io.BytesIO(data)) as raw:
+        with _hushed(), rawpy.imread(io.BytesIO(data)) as raw:
             size = raw.sizes
             _check_size((size.width, size.height), where)
             linear = raw.postprocess(
                 gamma=(1, 1),
                 no_auto_bright=True,
-                use_camera_wb=True,
+                user_wb=[1, 1, 1, 1],
+                # Else the brightest pixel becomes full where it is above three quarters.
+                adjust_maximum_thr=0.0,
                 output_bps=16,
                 output_color=rawpy.ColorSpace.raw,
             )
+            told = raw.other
+            exposure = _exposed(told.shutter_speed, told.iso_speed, told.aperture)
     except InputError:
         raise
     except Exception as error:  # noqa: BLE001 -- the decoder's own errors have no common base
-        reason = " ".join(f"{error}".split())[:120] or type(error).__name__
-        raise InputError(where, f"cannot be developed ({reason})", "export it as JPEG") from None
-    return np.ascontiguousarray(linear[..., :3], np.uint16)
+        reason = _reason(error)
+        raise InputError(
+            where, f"cannot be developed ({reason})", "copy it again, or export it as JPEG"
+        ) from None
+    return np.ascontiguousarray(linear[..., :3], np.uint16), exposure
+
+
+def _reason(error: Exception) -> str:
+    # The raw decoder's messages are bytes.
+    told = error.args[0] if error.args else ""
+    text = told.decode(errors="replace") if isinstance(told, bytes) else f"{error}"
+    return " ".join(text.split())[:120] or type(error).__name__
+
+
+@contextmanager
+def _hushed() -> Iterator[None]:
+    """Keep the raw decoder's library from writing to the terminal beside its error."""
+    try:
+        kept = os.dup(2)
+    except OSError:  # there is no standard error to keep quiet
+        yield
+        return
+    try:
+        with Path(os.devnull).open("wb") as nowhere:
+            os.dup2(nowhere.fileno(), 2)
+        yield
+    finally:
+        os.dup2(kept, 2)
+        os.close(kept)
 
 
 def _check_mode(mode: str, where: str) -> None:

@@ -25,7 +25,8 @@ from tests.calibration.photographed import Camera, Sitting, built, demo_plan
 def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     with demo_folder() as demo:
         for path in demo.iterdir():
-            (tmp_path / path.name).write_bytes(path.read_bytes())
+            if path.is_file():
+                (tmp_path / path.name).write_bytes(path.read_bytes())
     monkeypatch.chdir(tmp_path)
     return tmp_path
 
