@@ -91,7 +91,8 @@ def check_photos(
     shot = reference.read()
     black_shot = named["black"].read() if "black" in named else None
     expected = expected_picture(plan, reference.state, raster)
-    found = register(_grey(shot, black_shot), expected, raster, shot.file, corners)
+    grey = _grey(shot, black_shot)
+    found = register(grey, expected, raster, shot.file, corners, dark_together(plan))
     size = shot.size_px
     black = None if black_shot is None else laid(black_shot, found, raster)
     seen = []
@@ -129,6 +130,16 @@ class _Taken:
     curve: Curve
     states: tuple[str, ...]
     shown: Laid
+
+
+def dark_together(plan: Plan) -> tuple[frozenset[int], ...]:
+    """Return the zones that may be dark together: each alone, largest first, and all beyond a break in the chain."""
+    order = [int(zone) for zone in dict.fromkeys(plan.chain.zone.tolist()) if zone >= 0]
+    size = {zone.id: zone.area_mm2 for zone in plan.zone_map.zones}
+    alone = sorted(order, key=lambda zone: (-size[zone], zone))
+    beyond = [frozenset(order[k:]) for k in range(len(order) - 2, 0, -1)]
+    singles = [frozenset({zone}) for zone in alone]
+    return (*singles[:6], *beyond[:4])
 
 
 def _verdict(

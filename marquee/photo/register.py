@@ -2,10 +2,14 @@
 
 The dark face seldom shows, so its apertures are what is looked for. Their spread (first and second moments) gives a
 start for every turn of the camera; the best few are refined by the enhanced correlation coefficient of Evangelidis and
-Psarakis (IEEE TPAMI 30(10), 2008, as OpenCV has it), first as an affine, then as a homography, coarse to fine.
+Psarakis (IEEE TPAMI 30(10), 2008, as OpenCV has it), first as an affine, then as a homography, coarse to fine. Where
+the whole face does not agree well, it is also tried with zones dark that may have failed together.
 """
 
 from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
@@ -17,10 +21,14 @@ from marquee.photo.values import Array, Registration, Singles
 # Sides the expected picture has at each step of the refinement [px], and blurs there.
 _COARSE_PX, _STEPS = 160, ((240, 5), (480, 5), (1000, 3))
 _TURN_DEG = 6
-_KEPT, _MOST, _SURE = 4, 24, 0.93
+_KEPT, _MOST, _SURE = 4, 16, 0.93
 _TRIES = 80
+# So many guesses of dark zones are tried at most, each leaving at least so much of the lit face, which must then agree
+# so well: right ones came to 0.998, other signs' to 0.75, the right sign half a turn off to 0.96 (measured on made-up
+# photographs). Starts within `_ALIKE` may end as well, places within `_RIVAL` are as good.
+_DARK, _LEAST_LEFT, _LEAST_DARK, _ALIKE, _RIVAL = 10, 0.5, 0.9, 0.05, 0.02
 # Below this correlation the photograph shows something else: other signs' photographs came to 0.54 and 0.60, right
-# ones to 0.99 (measured on made-up photographs); one with a large dark zone needs its corners given.
+# ones to 0.99 (measured on made-up photographs).
 LEAST_SCORE = 0.7
 # Where the maker gave the corners, large zones may be dark.
 _LEAST_BY_HAND = 0.4
@@ -32,7 +40,12 @@ _MARGIN = 0.08
 
 
 def register(
-    photo: Singles, expected: Singles, raster: Raster, file: str, corners: Array | None = None
+    photo: Singles,
+    expected: Singles,
+    raster: Raster,
+    file: str,
+    corners: Array | None = None,
+    dark: Sequence[frozenset[int]] = (),
 ) -> Registration:
     """Return where the face lies.
 
@@ -48,6 +61,8 @@ def register(
         For messages.
     corners : (4, 2) or None
         The face's corners [px] as the maker gave them: top left, top right, bottom right, bottom left.
+    dark : sequence of sets of int
+        Zones that may have stayed dark together, likeliest first.
 
     Raises
     ------
@@ -67,24 +82,101 @@ def register(
             f"is too dark: its brightest parts reach {top:.0%} of the range",
             "expose longer, so that the brightest parts come near the top without burning out",
         )
-    if corners is None:
-        starts = _starts(photo, expected)
-    else:
-        nx, ny = raster.size_px
-        face = np.array([[0, 0], [nx, 0], [nx, ny], [0, ny]], np.float32) - 0.5
-        starts = [np.asarray(cv2.getPerspectiveTransform(face, corners.astype(np.float32)), float)]
-    tried: list[tuple[float, Array]] = []
-    for number, start in enumerate(starts):
-        # Moments differ where zones are dark or the camera stands aslant: then more turns are worth a try.
-        if number >= _KEPT and max(one[0] for one in tried) > _SURE:
-            break
-        tried.append(_refined(photo, expected, start))
     if corners is not None:
-        tried += [(score_of(photo, expected, starts[0]), starts[0])]
-    score, found = max(tried, key=lambda one: one[0], default=(0.0, np.eye(3)))
-    result = _result(found, score, raster, by_hand=corners is not None)
+        score, found = _by_hand(photo, expected, raster, corners)
+        result = _result(found, score, raster, by_hand=True)
+    else:
+        best = _by_shape(photo, expected, raster, dark, file)
+        result = _result(best.warp, best.score, raster, dark=best.dark)
     _refuse(result, photo, raster, file)
     return result
+
+
+def _by_hand(
+    photo: Singles, expected: Singles, raster: Raster, corners: Array
+) -> tuple[float, Array]:
+    nx, ny = raster.size_px
+    face = np.array([[0, 0], [nx, 0], [nx, ny], [0, ny]], np.float32) - 0.5
+    start = np.asarray(cv2.getPerspectiveTransform(face, corners.astype(np.float32)), float)
+    return max(
+        _refined(photo, expected, start),
+        (score_of(photo, expected, start), start),
+        key=lambda one: one[0],
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Try:
+    """A start, and after refinement a place, of the face with zones dark."""
+
+    score: float
+    warp: Array
+    dark: frozenset[int] = frozenset()
+
+
+def _by_shape(
+    photo: Singles, expected: Singles, raster: Raster, dark: Sequence[frozenset[int]], file: str
+) -> _Try:
+    """Return what agrees best; with zones dark only where it agrees surely and nowhere else."""
+    starts = [_Try(score=score, warp=warp) for score, warp in _starts(photo, expected)]
+    tried = [_refined_try(photo, expected, one) for one in starts[:_KEPT]]
+    if max((one.score for one in tried), default=0.0) > _SURE:
+        return max(tried, key=lambda one: one.score)
+    # Moments differ where zones are dark or the camera stands aslant: then more turns are worth a try.
+    pictures = {frozenset[int](): expected}
+    starts = starts[_KEPT:]
+    for zones in dark[:_DARK]:
+        if _left(expected, raster, zones) > _LEAST_LEFT:
+            pictures[zones] = _without(expected, raster, zones)
+            found = _starts(photo, pictures[zones])[:_KEPT]
+            starts += [_Try(score=score, warp=warp, dark=zones) for score, warp in found]
+    starts.sort(key=lambda one: -one.score)
+    least = -1.0
+    for start in starts[:_MOST]:
+        if start.score < least:
+            break
+        tried.append(_refined_try(photo, pictures[start.dark], start))
+        if tried[-1].score > _SURE and least < 0:
+            # Those that began as well may end as well, elsewhere.
+            least = start.score - _ALIKE
+    fit = [one for one in tried if not one.dark or one.score >= _LEAST_DARK]
+    best = max(fit, key=lambda one: one.score, default=_Try(score=0.0, warp=np.eye(3)))
+    if best.dark:
+        _refuse_rivals(best, tried, raster, file)
+    return best
+
+
+def _refined_try(photo: Singles, expected: Singles, start: _Try) -> _Try:
+    score, warp = _refined(photo, expected, start.warp)
+    return _Try(score=score, warp=warp, dark=start.dark)
+
+
+def _refuse_rivals(best: _Try, tried: Sequence[_Try], raster: Raster, file: str) -> None:
+    nx, ny = raster.size_px
+    face = np.array([[0, 0], [nx, 0], [nx, ny], [0, ny]], float)
+    here = mapped(best.warp, face)
+    apart = 0.05 * float(np.hypot(*(here[2] - here[0])))
+    for one in tried:
+        off = float(np.hypot(*(mapped(one.warp, face) - here).T).max())
+        if one.score > best.score - _RIVAL and off > apart:
+            names = ", ".join(f"{zone}" for zone in sorted(best.dark))
+            raise InputError(
+                file,
+                f"shows zone {names} dark, and the rest fits the plan in more than one place",
+                "give the face's corners with --corners",
+            )
+
+
+def _without(expected: Singles, raster: Raster, zones: frozenset[int]) -> Singles:
+    """Return the picture expected with zones dark, their edges with them."""
+    gone = np.isin(raster.zone, sorted(zones)).astype(np.uint8)
+    return np.where(cv2.dilate(gone, np.ones((3, 3), np.uint8)) > 0, np.float32(0), expected)
+
+
+def _left(expected: Singles, raster: Raster, zones: frozenset[int]) -> float:
+    """Return what share of the lit face is left without these zones."""
+    lit = expected > 0.1
+    return float((lit & ~np.isin(raster.zone, sorted(zones))).sum() / max(lit.sum(), 1))
 
 
 def score_of(photo: Singles, expected: Singles, warp: Array) -> float:
@@ -125,8 +217,8 @@ def _reduced(picture: Singles, by: float) -> Singles:
     return np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), np.float32)
 
 
-def _starts(photo: Singles, expected: Singles) -> list[Array]:
-    """Return raster px → photograph px guesses, best first: moments made equal, for every turn."""
+def _starts(photo: Singles, expected: Singles) -> list[tuple[float, Array]]:
+    """Return raster px → photograph px guesses with their scores, best first: moments made equal, for every turn."""
     by = max(photo.shape) / (3 * _COARSE_PX)
     small, shape_by = _reduced(photo, by), max(expected.shape) / _COARSE_PX
     shape = cv2.GaussianBlur(_reduced(expected, shape_by), (0, 0), 1.5)
@@ -144,7 +236,7 @@ def _starts(photo: Singles, expected: Singles) -> list[Array]:
             warp[:2, 2] = there[0] - affine @ here[0]
             found.append((score_of(small, shape, warp), scaled(warp, 1 / by, 1 / shape_by)))
     found.sort(key=lambda one: -one[0])
-    return [warp for _, warp in found[:_MOST]]
+    return found[:_MOST]
 
 
 def _lit_masks(small: Singles) -> list[Singles]:
@@ -229,7 +321,14 @@ def mapped(warp: Array, points: Array) -> Array:
     return np.asarray(out[:, :2] / out[:, 2:], float)
 
 
-def _result(warp: Array, score: float, raster: Raster, *, by_hand: bool) -> Registration:
+def _result(
+    warp: Array,
+    score: float,
+    raster: Raster,
+    *,
+    by_hand: bool = False,
+    dark: frozenset[int] = frozenset(),
+) -> Registration:
     homography = warp @ np.linalg.inv(raster.to_mm)
     nx, ny = raster.size_px
     face = np.array([[0, 0], [nx, 0], [nx, ny], [0, ny]]) * raster.mm
@@ -241,6 +340,7 @@ def _result(warp: Array, score: float, raster: Raster, *, by_hand: bool) -> Regi
         corners_px=tuple((float(x), float(y)) for x, y in corners),
         px_per_mm=side,
         by_hand=by_hand,
+        dark=tuple(sorted(dark)),
     )
 
 

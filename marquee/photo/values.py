@@ -60,7 +60,7 @@ class Registration:
     """Where the face lies on the photographs: `homography` takes face mm to pixels, pixel centres on whole numbers.
 
     `score` is the correlation of the picture expected with the one taken, 1 at best; `by_hand` where corners were
-    given.
+    given, `dark` the zones taken as dark to find it.
     """
 
     homography: Array
@@ -68,6 +68,7 @@ class Registration:
     corners_px: tuple[tuple[float, float], ...]
     px_per_mm: float
     by_hand: bool = False
+    dark: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

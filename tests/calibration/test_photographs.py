@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from marquee.errors import InputError
-from marquee.photo.check import check_photos
+from marquee.photo.check import Pending, check_photos
 from marquee.photo.look import ground_of
 from marquee.photo.predict import expected_picture, raster_of
 from marquee.photo.register import mapped, register
@@ -99,6 +99,36 @@ def test_the_face_is_found_where_opencv_laid_it_down(view: str, state: str) -> N
     # A photograph's pixel is 0.2 to 0.3 mm here, an element of light 3 mm.
     assert np.sqrt(np.mean(off_mm**2)) < 0.25
     assert off_mm.max() < 0.7
+
+
+def _with_dark(plan: Plan, camera: Camera, dark: int) -> Pending:
+    """Return a photograph of all LEDs white but one zone's."""
+    made = built(plan)
+    codes = alike(plan, 255, 255, 255) | {dark: (0, 0, 0)}
+    seen = camera.exposed(made, made.emitted(codes))
+    bright = 0.75 / float(np.quantile(seen.max(axis=-1), 0.999))
+    return pending(State(kind="white"), camera.shot(seen, bright))
+
+
+# Each the sign's largest zone: 37 % and 35 % of what is lit.
+@pytest.mark.slow
+@pytest.mark.parametrize("view", ["demo upside down", "other"])
+def test_the_face_is_found_with_its_largest_zone_dark(view: str) -> None:
+    name, camera = VIEWS[view]
+    plan = PLANS[name]()
+    checked = check_photos(plan, (_with_dark(plan, camera, 1),))
+    off = np.hypot(*(np.array(checked.registration.corners_px) - np.array(camera.corners)).T)
+    # 1 % of the face's width on the photograph: corners that only the dark zone lies at are carried on to.
+    assert off.max() < 0.01 * np.hypot(*np.subtract(camera.corners[1], camera.corners[0]))
+    assert checked.registration.dark == (1,)
+    assert any("zone 1" in one.where + one.message for one in checked.findings)
+
+
+@pytest.mark.slow
+def test_another_sign_with_a_dark_zone_is_refused() -> None:
+    photo = _with_dark(other_plan(), Camera(seed=4, corners=UPRIGHT), 1)
+    with pytest.raises(InputError, match="does not look like this plan's face"):
+        check_photos(demo_plan(), (photo,))
 
 
 @pytest.mark.slow
