@@ -104,10 +104,11 @@ def _shared(jobs: Sequence[Callable[[], Any]], copies: int) -> _Done:
     done: _Done = {}
     try:
         for _ in range(copies):
-            copy = _start(jobs, queue)
-            if copy is None:
-                break
-            running.append(copy)
+            with _uninterrupted():
+                copy = _start(jobs, queue)
+                if copy is None:
+                    break
+                running.append(copy)
         done = _take(jobs, queue)
         for _, results in running:
             done |= _received(results)
@@ -119,6 +120,16 @@ def _shared(jobs: Sequence[Callable[[], Any]], copies: int) -> _Done:
             os.kill(child, signal.SIGKILL)
             os.waitpid(child, 0)
     return done
+
+
+@contextmanager
+def _uninterrupted() -> Iterator[None]:
+    """Let an interruption wait: in the midst of copying it would be told by the copy, or leave one nobody ends."""
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _start(jobs: Sequence[Callable[[], Any]], queue: int) -> tuple[int, int] | None:
@@ -142,6 +153,7 @@ def _start(jobs: Sequence[Callable[[], Any]], queue: int) -> tuple[int, int] | N
         _Self.is_copy = True
         # An interruption is answered by the first process alone.
         signal.signal(signal.SIGINT, signal.SIG_DFL)
+        signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT})
         os.close(results)
         with os.fdopen(sending, "wb") as stream:
             pickle.dump(_take(jobs, queue), stream, pickle.HIGHEST_PROTOCOL)

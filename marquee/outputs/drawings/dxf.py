@@ -11,6 +11,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from marquee.outputs.drawings.arcs import arc_path
 from marquee.outputs.drawings.drawing import Drawing, Label
 
@@ -24,7 +26,8 @@ _MILLIMETRES = 4
 def dxf_bytes(drawing: Drawing) -> bytes:
     """Return the DXF file; smooth paths as polylines of lines and arcs."""
     _library()
-    with _undated():
+    # numpy's digits as they are: another package of the process may have asked for the short ones of numpy 1.13.
+    with _undated(), np.printoptions(legacy=False):
         document = _document(drawing)
         stream = io.StringIO()
         document.write(stream)
