@@ -113,7 +113,7 @@ class TrimLink:
                 raise InputError(
                     self._where,
                     f"the sign did not answer '{request}'",
-                    "check the cable; matched colours are in the pairs file",
+                    "check the cable and start again",
                 )
             if _HELLO.search(line):
                 continue  # a second answer to the first call

@@ -45,7 +45,11 @@ def show(source: str, port: str, code: int, **flags: Any) -> None:  # noqa: ANN4
 
     plan = make_plan(project_from(source, flags))
     link = connect(port, plan)
-    careful(lambda: _step(link, plan, code), f"--port {port}")
+    careful(
+        lambda: _step(link, plan, code),
+        f"--port {port}",
+        "plug it in and start again; what you photographed from this place still counts",
+    )
 
 
 def _step(link: TrimLink, plan: Plan, code: int) -> None:

@@ -99,7 +99,7 @@ def connect(port: str, plan: Plan) -> TrimLink:
         raise InputError(where, f"cannot be opened ({error})", "name the board's port") from None
     options.note("waiting for the sign …")
     link = TrimLink(opened, where)
-    said = careful(link.hello, where)
+    said = careful(link.hello, where, "plug it in and start again")
     if said.crc32 != values_crc32(plan.constants):
         raise InputError(
             where,
@@ -109,7 +109,10 @@ def connect(port: str, plan: Plan) -> TrimLink:
     return link
 
 
-def careful(job: Callable[[], Result], where: str) -> Result:
+_GROWS = "what was kept is in the pairs file: plug it in and start again, the file goes on growing"
+
+
+def careful(job: Callable[[], Result], where: str, mend: str = _GROWS) -> Result:
     """Run something that talks to the sign; a port that goes away becomes one line."""
     import serial
 
@@ -121,7 +124,7 @@ def careful(job: Callable[[], Result], where: str) -> Result:
         raise InputError(
             where,
             f"went away ({error})",
-            "what was kept is in the pairs file: plug it in and start again, the file goes on growing",
+            mend,
         ) from None
 
 

@@ -17,10 +17,11 @@ class Terminal:
     """Runs marquee with its input and output on a pseudo-terminal of its own."""
 
     def __init__(self, folder: Path, *arguments: str) -> None:
+        # The terminal must be the program's own for its Ctrl-C to become a signal (setsid(1), util-linux).
         self._master, slave = pty.openpty()
         self.process = subprocess.Popen(
-            [sys.executable, "-m", "marquee", *arguments],
-            stdin=slave, stdout=slave, stderr=slave, cwd=folder, start_new_session=True,
+            ["setsid", "--ctty", sys.executable, "-m", "marquee", *arguments],
+            stdin=slave, stdout=slave, stderr=slave, cwd=folder,
             env={**os.environ, "TERM": "xterm"},
         )  # fmt: skip
         os.close(slave)

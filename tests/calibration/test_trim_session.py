@@ -1,4 +1,4 @@
-"""`marquee bench trim` at a scripted terminal, against the example firmware in simavr over a pseudo-terminal."""
+"""`marquee bench trim` and `show` at a scripted terminal, against the example firmware in simavr over a pseudo-terminal."""
 
 from __future__ import annotations
 
@@ -12,9 +12,11 @@ from functools import cache
 from pathlib import Path
 
 import pytest
+import serial
 from PIL import Image, ImageDraw
 
 from marquee.bench.measurements import read_pairs
+from marquee.bench.trim_link import BAUD
 from marquee.colour.parts import load_part
 from marquee.plan import Plan, make_plan
 from marquee.project import make_project
@@ -156,3 +158,62 @@ def test_another_plans_constants_are_refused(bench: Bench) -> None:
         at.expect("the sign runs constants ")
         assert at.finish() == 2
     assert not (bench.folder / "other.csv").exists()
+
+
+def _answers(port: str, request: bytes, wait_s: float) -> bytes:
+    """Return what the board says to bytes within a time."""
+    with serial.Serial(port, BAUD, timeout=wait_s) as opened:
+        opened.reset_input_buffer()
+        opened.write(request)
+        return opened.read_until(b"\n")
+
+
+def _show(bench: Bench, port: str) -> Terminal:
+    return Terminal(bench.folder, "bench", "show", *WORDS[2:], "--code", "128", "--port", port)
+
+
+def test_show_takes_the_board_through_every_state_and_lets_it_run_on(bench: Bench) -> None:
+    states = ["black", "white", "red", "green", "blue", "ramp-16", "ramp-32", "ramp-64"]
+    states += [f"zone-{zone.zone}" for zone in bench.plan.drive.zones]
+    said = ""
+    with _sign(bench.elf) as (_, port):
+        at = _show(bench, port)
+        for state in [*states, "planned"]:
+            said += at.expect(f"photograph it as {state}.jpg")
+            at.press("\r")
+        at.expect("marquee bench photo")
+        assert at.finish() == 0
+        # The board answered each state with the very bytes asked for; else show says so.
+        assert "holds it down" not in said
+        # Out of trim mode a board answers nothing but the call (trim.h).
+        assert _answers(port, b"0=9,9,9\n", 1.0) == b""
+        assert _answers(port, b"!", 20.0).startswith(b"trim 1 zones 2 channels 3")
+        assert _answers(port, b"0=9,9,9\n", 20.0) == b"0=9,9,9\n"
+
+
+def test_control_c_in_show_lets_the_board_run_on(bench: Bench) -> None:
+    with _sign(bench.elf) as (_, port):
+        at = _show(bench, port)
+        at.expect("photograph it as black.jpg")
+        at.press("\r")
+        at.expect("photograph it as white.jpg")
+        at.press("\x03")
+        assert at.finish() == 130
+        assert "Traceback" not in at.shown
+        assert _answers(port, b"0=9,9,9\n", 1.0) == b""
+        assert _answers(port, b"!", 20.0).startswith(b"trim 1 zones 2 channels 3")
+
+
+def test_a_board_unplugged_from_show_is_one_line(bench: Bench) -> None:
+    with _sign(bench.elf) as (emulator, port):
+        at = _show(bench, port)
+        at.expect("photograph it as black.jpg")
+        emulator.kill()
+        emulator.wait()
+        at.press("\r")
+        at.expect("marquee: --port ")
+        assert at.finish() == 2
+        assert "plug it in and start again" in at.shown
+        # Nothing is kept there but what the maker photographed.
+        assert "pairs" not in at.shown
+        assert at.shown.strip().count("\n") == 0
