@@ -164,8 +164,10 @@ def _as_text(checked: Checked, plan: Plan) -> str:
         "linear": "none, raw",
         "sRGB": "taken as sRGB's",
     }[checked.curve.source]
+    zones = ", ".join(f"{zone}" for zone in found.dark)
+    dark = f", zone {zones} taken as dark" if zones else ""
     lines = [
-        f"face at {corners} px, {found.px_per_mm:.1f} px a mm, agreement {found.score:.2f} of 1; states "
+        f"face at {corners} px, {found.px_per_mm:.1f} px a mm, agreement {found.score:.2f} of 1{dark}; states "
         f"{', '.join(checked.states)}; camera's curve {curve}",
         f"{'zone':<22} {'min/max':>8} {'planned':>8} {'min/mean':>9} {'planned':>8} {'from others':>12} {'planned':>8} {'light':>6}",
     ]
@@ -198,6 +200,7 @@ def _as_dict(checked: Checked) -> dict[str, Any]:
             "corners_px": found.corners_px,
             "px_per_mm": found.px_per_mm,
             "agreement": found.score,
+            "taken_as_dark": found.dark,
         },
         "states": checked.states,
         "curve": {"source": checked.curve.source, "ramps": checked.curve.ramps},
