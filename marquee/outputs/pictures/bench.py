@@ -143,7 +143,10 @@ def _draw_ratio(sheet: Sheet, part: Part, known: Part) -> None:
         _RATIO.x + _RATIO.width_px / 2, bottom + 36, "code", Lettering(bold=True, align="centre")
     )
     sheet.text(
-        _RATIO.x - 50, _RATIO.y - 22, "light of a code over the data sheet's", Lettering(bold=True)
+        _RATIO.x - 50,
+        _RATIO.y - 22,
+        "response: light of a code over the data sheet's",
+        Lettering(bold=True),
     )
     for channel, line in zip(part.channels, ratio, strict=True):
         points = [at(float(c), float(v)) for c, v in zip(codes, line, strict=True)]
@@ -211,7 +214,7 @@ def _draw_bars(
         title += f" (the {len(rows)} worst of {count})"
     sheet.text(MARGIN_PX, y + 12, title, Lettering(bold=True))
     small = Lettering(size_px=SMALL_PX)
-    note = f"grey: {before}, red: as calibrated; last figure: by a fit without the row"
+    note = f"grey: {before}, red: as calibrated; figures: grey → red; as the other rows alone foretell it"
     sheet.text(MARGIN_PX, y + 34, note, Lettering(size_px=SMALL_PX, colour=sheet.theme.muted))
     for number, row in enumerate(rows):
         middle = y + 62 + _ROW_PX * number
