@@ -44,6 +44,8 @@ _KEYS = (
 _MEASURED_KEYS = ("kind", "file", "sha256", "rows", "dates")
 # Beyond these no LED of the part's kind lies; a file that says so was edited or belongs to something else.
 _GAIN, _PEAK_NM, _EXPONENT, _FACTOR = (0.05, 20.0), (-24.0, 24.0), (0.3, 3.5), (0.0, 1e6)
+# Squared: a peak known to 1,000 nm is known not at all.
+_LARGEST_VARIANCE = 1e6
 
 
 def calibration_text(calibration: Calibration) -> str:
@@ -247,6 +249,8 @@ class _Reader:
             values = np.empty(0)
         if values.shape != (size, size) or not np.isfinite(values).all():
             raise self.bad("posterior.covariance", f"is not {size} rows of {size} numbers")
+        if np.abs(values).max() > _LARGEST_VARIANCE:
+            raise self.bad("posterior.covariance", "is no covariance")
         symmetric = (values + values.T) / 2
         if np.abs(values - symmetric).max() > 1e-6 or np.linalg.eigvalsh(symmetric).min() < -1e-6:
             raise self.bad("posterior.covariance", "is no covariance")
