@@ -5,90 +5,18 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given, settings
-from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from marquee.box.barriers import build_box
 from marquee.errors import QuantityError
-from marquee.project import BoxSettings
-from marquee.values import Box, ZoneMap
-from tests.box.factory import blank, disc, polygon, rect, zone_map
-
-# Half a wall and the clearance of the default settings.
-REACH_MM = 1.5 + 1.0
-# Walls keep this much more than asked, so that pixels' corners and cutting tolerance are covered:
-# half a pixel's diagonal beyond its edge, 0.08 mm margin.
-EXTRA_MM = 0.25 * (np.sqrt(0.5) - 0.5) + 0.08
-
-
-def build(labels: NDArray[np.int16], **stated: str) -> tuple[ZoneMap, Box]:
-    zones = zone_map(labels)
-    return zones, build_box(zones, BoxSettings.model_validate(stated))
-
-
-def shapes(box: Box) -> list[shapely.Polygon]:
-    return [shapely.Polygon(cell.outline_mm, cell.holes_mm) for cell in box.cells]
-
-
-def wall_lines(box: Box) -> shapely.Geometry:
-    return shapely.union_all([shapely.LineString(wall.path_mm) for wall in box.walls])
-
-
-def pixel_places(zones: ZoneMap, zone: int) -> NDArray[np.float64]:
-    y, x = np.nonzero(zones.zone_of_px == zone)
-    return np.stack([(x + 0.5) * zones.mm_per_px, (y + 0.5) * zones.mm_per_px], axis=1)
-
-
-def assert_partition(zones: ZoneMap, box: Box, within_px: float = 0.5) -> None:
-    """Check by shapely's predicates: closed, valid, disjoint, and nothing of the face lost."""
-    cells = shapes(box)
-    face = shapely.box(0, 0, box.width_mm, box.height_mm)
-    for cell, shape in zip(box.cells, cells, strict=True):
-        assert shapely.is_valid(shape)
-        assert shape.area == pytest.approx(cell.area_mm2, rel=1e-9)
-    union = shapely.union_all(cells)
-    assert shapely.area(union) == pytest.approx(sum(s.area for s in cells), rel=1e-9)
-    walls = shapely.union_all(
-        [
-            shapely.LineString(w.path_mm).buffer(
-                box.wall_thickness_mm / 2, cap_style="square", join_style="mitre", mitre_limit=2
-            )
-            for w in box.walls
-        ]
-    )
-    walled = shapely.area(shapely.intersection(walls, face))
-    assert walled + shapely.area(union) == pytest.approx(face.area, rel=2e-4)
-    # Regions between the centre lines hold apertures of one zone only.
-    rim = shapely.LinearRing(
-        [(0, 0), (box.width_mm, 0), (box.width_mm, box.height_mm), (0, box.height_mm)]
-    )
-    noded = shapely.union_all([rim, wall_lines(box)]) if box.walls else rim
-    regions = list(shapely.get_parts(shapely.polygonize(shapely.get_parts(noded).tolist())))
-    for region in regions:
-        held = [
-            z.id
-            for z in zones.zones
-            if shapely.contains_xy(
-                region.buffer(-within_px * zones.mm_per_px), *pixel_places(zones, z.id).T
-            ).any()
-        ]
-        assert len(held) == 1
-    # Every line parts two regions: none is needless, none ends in the open.
-    dangles = shapely.get_parts(shapely.polygonize_full([noded])[2])
-    assert len(dangles) == 0
-
-
-def assert_clear(zones: ZoneMap, box: Box, reach_mm: float = REACH_MM) -> None:
-    lines = wall_lines(box)
-    shapely.prepare(lines)
-    for zone in zones.zones:
-        places = pixel_places(zones, zone.id)
-        h = zones.mm_per_px / 2
-        off = shapely.distance(lines, shapely.points(places))
-        near = places[off < off.min() + 2 * h]
-        squares = shapely.box(near[:, 0] - h, near[:, 1] - h, near[:, 0] + h, near[:, 1] + h)
-        assert shapely.distance(lines, squares).min() >= reach_mm
+from tests.box.factory import blank, disc, polygon, rect
+from tests.box.walled import (
+    EXTRA_MM,
+    REACH_MM,
+    assert_clear,
+    assert_partition,
+    build,
+    shapes,
+)
 
 
 def two_blocks() -> NDArray[np.int16]:
@@ -336,77 +264,6 @@ def test_the_same_zones_give_the_same_walls_twice() -> None:
     assert first == second
 
 
-blobs = st.lists(
-    st.tuples(
-        st.integers(0, 3), st.floats(8, 112), st.floats(8, 52), st.floats(2, 9), st.booleans()
-    ),
-    min_size=2,
-    max_size=9,
-)
-
-
-def drawn(
-    spots: list[tuple[int, float, float, float, bool]], apart_mm: float = 6
-) -> NDArray[np.int16]:
-    """Return discs and bars of up to four zones, other zones that far apart or more, zones numbered from 0."""
-    labels = blank(120, 60)
-    for zone, x, y, r, round_ in spots:
-        new = blank(120, 60)
-        if round_:
-            disc(new, 0, (x, y), r)
-        else:
-            rect(
-                new,
-                0,
-                (max(x - 2 * r, 0), max(y - r / 2, 0), min(x + 2 * r, 120), min(y + r / 2, 60)),
-            )
-        near = blank(120, 60)
-        disc(near, 0, (x, y), (r if round_ else 2.1 * r) + apart_mm)
-        others = (labels >= 0) & (labels != zone)
-        if not (others & (near >= 0)).any():
-            labels[new >= 0] = zone
-    _, labels_of = np.unique(labels[labels >= 0], return_inverse=True)
-    labels[labels >= 0] = labels_of
-    return labels
-
-
-# Fewer examples than usual: each draws and walls a face of 0.1 megapixels.
-@settings(max_examples=15)
-@given(blobs)
-def test_any_scatter_of_apertures_is_partitioned_with_clearance(
-    spots: list[tuple[int, float, float, float, bool]],
-) -> None:
-    zones, box = build(drawn(spots))
-    assert_partition(zones, box)
-    if box.walls:
-        assert_clear(zones, box)
-    for cell, shape in zip(box.cells, shapes(box), strict=True):
-        for zone in zones.zones:
-            inside = shapely.contains_xy(shape, *pixel_places(zones, zone.id).T)
-            assert not inside.any() or zone.id == cell.zone
-    held = np.zeros(zones.zone_of_px.shape, bool)
-    for cell, shape in zip(box.cells, shapes(box), strict=True):
-        places = pixel_places(zones, cell.zone)
-        own = np.asarray(shapely.contains_xy(shape, places[:, 0], places[:, 1]), bool)
-        rows = (places[own] / zones.mm_per_px).astype(int)
-        held[rows[:, 1], rows[:, 0]] = True
-    assert (held == (zones.zone_of_px >= 0)).all(), (
-        "every pixel of an aperture lies in a cell of its own zone"
-    )
-
-
-# Fewer examples than usual: each draws and walls a face of 0.1 megapixels.
-@settings(max_examples=15)
-@given(blobs)
-def test_a_mirrored_face_has_walls_as_long(
-    spots: list[tuple[int, float, float, float, bool]],
-) -> None:
-    labels = drawn(spots)
-    _, box = build(labels.copy())
-    _, mirrored = build(np.ascontiguousarray(labels[:, ::-1]))
-    assert mirrored.total_length_mm == pytest.approx(box.total_length_mm, rel=0.02, abs=0.1)
-
-
 def test_more_walls_than_anybody_cuts_are_told_with_what_would_make_them_fewer() -> None:
     labels = blank(120, 80)
     for row in range(16):
@@ -424,19 +281,3 @@ def test_more_walls_than_anybody_cuts_are_told_with_what_would_make_them_fewer()
     assert "1.6 times as wide" in told.message
     for mend in ("--min-area", "--merge", "override"):
         assert mend in told.message
-
-
-# Fewer examples than usual: each draws and walls a face of 0.1 megapixels.
-@settings(max_examples=12)
-@given(blobs, st.sampled_from([0.5, 1.0, 2.0, 4.0]))
-def test_any_scatter_of_colours_nearer_than_a_wall_is_partitioned(
-    spots: list[tuple[int, float, float, float, bool]], apart_mm: float
-) -> None:
-    zones, box = build(drawn(spots, apart_mm))
-    assert_partition(zones, box)
-    # A wall runs between the colours, however near they come: never over more than a pixel of either.
-    if box.walls:
-        lines = wall_lines(box)
-        for zone in zones.zones:
-            off = shapely.distance(lines, shapely.points(pixel_places(zones, zone.id)))
-            assert off.min() >= min(apart_mm / 2, REACH_MM) - zones.mm_per_px
