@@ -152,9 +152,12 @@ def _lowest(sheet: Sheet, power: Power, low_v: float, high_v: float) -> None:
     words = f"LED {power.worst_led}: {power.min_led_v:.2f} V"
     right = x > (_LEFT + _RIGHT) / 2
     looks = Lettering(bold=True, align="right" if right else "left", colour=_LINE, halo=_WHITE)
-    for dy in (16, -16, 32, -32, 48):
+    limits = [_y(v, low_v, high_v) for v in (power.floor_v, power.regulation_v) if v is not None]
+    # Below first: above runs the curve, whose lowest place this is.
+    for dy in (16, 32, 40, 48, -16, -32):
         box = sheet.measure(x + (-12 if right else 12), y + dy, words, looks)
-        if sheet.is_free(box) and box.y0 > _TOP and box.y1 < _TOP + _PLOT_PX:
+        crossed = any(box.y0 < limit < box.y1 for limit in limits)
+        if not crossed and sheet.is_free(box) and box.y0 > _TOP and box.y1 < _TOP + _PLOT_PX:
             sheet.text(x + (-12 if right else 12), y + dy, words, looks)
             return
     sheet.text(x + (-12 if right else 12), y + 16, words, looks)
