@@ -10,6 +10,7 @@ from marquee.artwork.edges import FACE
 from marquee.artwork.face import DARK_LIGHTNESS, Face
 from marquee.artwork.flat import Flatness, find_flat
 from marquee.artwork.ramps import Ramp
+from marquee.colour.constants import SRGB_TO_XYZ
 from marquee.colour.spaces import srgb_8bit_to_xyz_d65
 from marquee.errors import Finding
 
@@ -60,7 +61,7 @@ def label_photo(
 ) -> tuple[NDArray[np.uint8], Ramp, Finding]:
     """Return the pixels that are not dark, smoothed, under one label, their range of colours, and a remark."""
     blurred = np.asarray(cv2.blur(srgb_8bit, (_BLUR_PX, _BLUR_PX)), np.uint8)
-    light = np.array([0.2126, 0.7152, 0.0722], np.float32)  # IEC 61966-2-1, Y of linear RGB
+    light = SRGB_TO_XYZ[1].astype(np.float32)
     table = srgb_8bit_to_xyz_d65(np.repeat(np.arange(256)[:, None], 3, axis=1))[:, 1]
     bright = sum(light[c] * table.astype(np.float32)[blurred[..., c]] for c in range(3))
     # CIE 15:2018, 8.2.1.1: L* = 903.3 Y for the darkest.

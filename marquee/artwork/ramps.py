@@ -229,11 +229,11 @@ def _like(pixels: NDArray[np.uint8], rgb: NDArray[np.float64], codes: float) -> 
 
 
 def _dark(pixels: NDArray[np.uint8]) -> NDArray[np.bool_]:
+    from marquee.colour.constants import SRGB_TO_XYZ
     from marquee.colour.spaces import srgb_decode
 
-    weights = np.array([0.2126, 0.7152, 0.0722])  # IEC 61966-2-1, equation for Y
     table = srgb_decode(np.arange(256) / 255)
-    light = table[pixels] @ weights
+    light = table[pixels] @ SRGB_TO_XYZ[1]
     # CIE 15:2018, 8.2.1.1: L* = 903.3 Y for the darkest.
     return np.asarray(light < DARK_LIGHTNESS / 903.3, bool)
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from marquee.colour.constants import SRGB_TO_XYZ
 from marquee.photo.predict import emitted_y
 from marquee.photo.signal import BURNT_SHARE, Signal
 from marquee.photo.values import Array, PairBleed, Sight
@@ -15,8 +16,6 @@ _LEAST_ANGLE = 0.2
 _LEAST_ELEMENTS = 4
 # A second colour is believed where it leaves less than this share of what the zone's own leaves. Ours, no source.
 _BETTER = 0.7
-# Luminance of linear sRGB primaries, ITU-R BT.709-6, item 3.2.
-_LUMINANCE = np.array([0.2126, 0.7152, 0.0722])
 
 
 def bleed_alone(one: Signal, read: Array, plan: Plan) -> tuple[PairBleed, ...]:
@@ -141,12 +140,12 @@ def bleed_by_colour(sight: Sight, read: Array, plan: Plan) -> tuple[PairBleed, .
 
 def _colour(light: Array) -> Array | None:
     """Return the median colour of elements, of unit luminance."""
-    luminance = light @ _LUMINANCE
+    luminance = light @ SRGB_TO_XYZ[1]
     lit = luminance > 0
     if not lit.any():
         return None
     colour = np.median(light[lit] / luminance[lit, None], axis=0)
-    return np.asarray(colour / (colour @ _LUMINANCE), float)
+    return np.asarray(colour / (colour @ SRGB_TO_XYZ[1]), float)
 
 
 def _rest(light: Array, own: Array) -> Array:

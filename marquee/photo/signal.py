@@ -8,13 +8,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from marquee.colour.constants import SRGB_TO_XYZ
 from marquee.photo.look import Ground
 from marquee.photo.predict import expected_light
 from marquee.photo.values import ALIKE, Array, Sight
 from marquee.plan import Plan
 
-# Luminance of linear sRGB primaries, ITU-R BT.709-6, item 3.2.
-_LUMINANCE = np.array([0.2126, 0.7152, 0.0722])
 _CHANNELS = {"red": 0, "green": 1, "blue": 2}
 # An element with more burnt pixels than this tells nothing.
 BURNT_SHARE = 0.02
@@ -49,7 +48,7 @@ def signal_of(sight: Sight, plan: Plan, ground: Ground) -> Signal:
     if sight.state.kind in _CHANNELS:
         value = flat[:, strongest(sight, owner >= 0)]
     else:
-        value = flat @ _LUMINANCE
+        value = flat @ SRGB_TO_XYZ[1]
     expected = ground.read(expected_light(plan, sight.state))
     usable = (sight.burnt.ravel() <= BURNT_SHARE) & (owner >= 0) & np.isfinite(value)
     return Signal(
