@@ -335,12 +335,14 @@ class Light:
     """The lit face as driven.
 
     `luminance_xyz` is (ny, nx, 3), Y in cd/m², on the Transfer's grid: what the diffuser emits, also where
-    the opaque face will hide it.
+    the opaque face will hide it. `foreign_share` (ny, nx), 0 to 1, is the share of it under an aperture that comes
+    from other zones' LEDs, 0 behind opaque face.
     """
 
     luminance_xyz: NDArray[np.float32]
     zones: tuple[ZoneLight, ...]
     findings: tuple[Finding, ...] = ()
+    foreign_share: NDArray[np.float32] | None = None
 
 
 # --- firmware --------------------------------------------------------------------------------------

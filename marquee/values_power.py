@@ -154,3 +154,5 @@ class Power:
     cabinets: int = 1
     parts: tuple[PartsRow, ...] = ()  # LEDs and what their wiring takes, for one cabinet
     parts_cost: float | None = None  # of the rows with a price; None without prices
+    # (zone, A) of its LEDs as planned, drivers included, a hue cycle at its mean; zone -1: the dark LEDs.
+    zones_planned_a: tuple[tuple[int, float], ...] = ()

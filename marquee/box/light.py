@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from marquee.box.light_beam import exponent_of
 from marquee.box.light_face_grid import grid_for, zone_of_elements
-from marquee.box.light_metrics import light_findings, zone_lights
+from marquee.box.light_metrics import foreign_share, light_findings, zone_lights
 from marquee.box.light_scene import Barrier, Floats, Notch, Ring, Scene
 from marquee.box.light_solve import Illuminance, illuminate
 from marquee.box.materials import box_optics
@@ -219,6 +219,7 @@ def light_face(transfer: Transfer, zone_map: ZoneMap, drive: Drive) -> Light:
         luminance_xyz=read_only(luminance),
         zones=zones,
         findings=light_findings(transfer, zone_map, zones, emitted),
+        foreign_share=read_only(foreign_share(transfer, emitted)),
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from marquee.box.light_scene import Floats
 from marquee.colour.constants import xyz_of_xy
@@ -94,6 +95,27 @@ def _shift(zone: int, gain: Floats, emitted: Floats, white: Floats) -> float:
     per_zone = gain.mean(axis=1)[:, None] * emitted
     own, total = xyz_to_lab(per_zone[zone], white), xyz_to_lab(per_zone.sum(axis=0), white)
     return float(delta_e_2000(own, total))
+
+
+def foreign_share(transfer: Transfer, emitted_xyz_cd: Floats) -> NDArray[np.float32]:
+    """Return (ny, nx) the share of each element's light that comes from other zones' LEDs; 0 behind opaque face.
+
+    Parameters
+    ----------
+    transfer : Transfer
+        Illuminance per candela of each zone's LEDs.
+    emitted_xyz_cd : (zones, 3)
+        XYZ of one LED of each zone as driven.
+    """
+    luminous_cd = emitted_xyz_cd[:, 1].astype(np.float32)
+    share = np.zeros(transfer.zone_of_element.shape, np.float32)
+    row, column = np.nonzero(transfer.zone_of_element >= 0)
+    owner = transfer.zone_of_element[row, column]
+    own = transfer.lux_per_cd[owner, row, column] * luminous_cd[owner]
+    total = np.tensordot(luminous_cd, transfer.lux_per_cd[:, row, column], axes=(0, 0))
+    part = 1 - np.divide(own, total, out=np.ones_like(own), where=total > 0)
+    share[row, column] = np.clip(part, 0, 1)
+    return share
 
 
 def light_findings(

@@ -15,7 +15,6 @@ from marquee.firmware.constants import (
     choose_constants,
     led_ua,
     runs_of,
-    zone_row_bytes,
 )
 
 __all__ = [
@@ -31,5 +30,4 @@ __all__ = [
     "find_controller",
     "led_ua",
     "runs_of",
-    "zone_row_bytes",
 ]

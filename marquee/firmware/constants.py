@@ -117,22 +117,22 @@ class Constants:
         return bits * max(t0h + t0l, t1h + t1l) / 1000.0
 
     @property
+    def zone_row_bytes(self) -> int:
+        """Size of a zone's row: three words, two words and a byte a channel, global, mode, made even."""
+        n = len(self.channels)
+        return 8 + 5 * n + n % 2
+
+    @property
     def table_bytes(self) -> int:
         """Flash of the header's tables: gamma, hues, zones, runs, wire order and channel currents."""
         n = len(self.channels)
-        zone_bytes = zone_row_bytes(n)
-        rows = RUN_BYTES * self.run_count + zone_bytes * len(self.zones)
+        rows = RUN_BYTES * self.run_count + self.zone_row_bytes * len(self.zones)
         return GAMMA_BYTES + n * len(self.hue_cycle) + rows + n + 4 * n
 
 
 def frame_bytes(led_count: int, channel_count: int, protocol: str) -> int:
     """Return the bytes of one frame in RAM: clocked parts keep their global setting in a byte of its own."""
     return led_count * (channel_count + (protocol == "clocked"))
-
-
-def zone_row_bytes(channel_count: int) -> int:
-    """Return the size of a zone's row: three words, two words and a byte a channel, global, mode, made even."""
-    return 8 + 5 * channel_count + channel_count % 2
 
 
 def choose_constants(

@@ -41,6 +41,7 @@ def compare_plans(old: PlanFile, new: PlanFile) -> tuple[Change, ...]:
         *_zone_leds(pairs),
         *_light(pairs),
         *power(old.power, new.power),
+        *_zone_currents(pairs),
         *running(old.power, new.power),
         *parts(old.power, new.power),
         *firmware(old.firmware, new.firmware),
@@ -289,6 +290,16 @@ def _light(pairs: Pairs) -> Iterator[Change]:
         dark = a.evenness.min_over_max, b.evenness.min_over_max
         yield from differ("light", f"{name}, darkest/brightest", *dark, ".2f")
         yield from differ("light", f"{name}, from other zones", a.bleed, b.bleed, ".1%")
+
+
+def _zone_currents(pairs: Pairs) -> Iterator[Change]:
+    for name, a, b in both(pairs):
+        planned = a.planned_a, b.planned_a
+        yield from differ("power", f"{name}, as planned", *planned, _milliamperes, " mA")
+
+
+def _milliamperes(current_a: float) -> str:
+    return f"{1000 * current_a:.0f}"
 
 
 def _warnings(old: PlanFile, new: PlanFile) -> Iterator[Change]:

@@ -85,6 +85,7 @@ class ZoneRow(_Row):
     luminance_cd_m2: float | None = None
     evenness: Evenness = Evenness()
     bleed: float | None = None
+    planned_a: float | None = None
 
 
 class WallRow(_Row):

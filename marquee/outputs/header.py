@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Sequence
 
-from marquee.firmware import Constants, ZoneRuns, zone_row_bytes
+from marquee.firmware import Constants, ZoneRuns
 from marquee.outputs.header_comment import head_comment
 from marquee.outputs.header_read import prove
 from marquee.outputs.header_values import (
@@ -301,7 +301,7 @@ def _assertions(p: str, c: Constants) -> list[str]:
             for name, count in _row_counts(p, c)
         ),
         check("run_bytes", f"sizeof({p}_RUN) == 4"),
-        check("zone_bytes", f"sizeof({p}_ZONE) == {zone_row_bytes(len(c.channels))}"),
+        check("zone_bytes", f"sizeof({p}_ZONE) == {c.zone_row_bytes}"),
         check("zones_fit_a_byte", f"{p}_ZONE_COUNT <= 255"),
         check("cap_fits_a_byte", f"{p}_CAP_255 <= 255"),
         check("limit_within_worst", f"{p}_LIMIT_MA <= {p}_WORST_MA"),

@@ -90,7 +90,11 @@ def settings_dict(plan: Plan) -> dict[str, Any]:
 
 def _zones(plan: Plan) -> list[dict[str, Any]]:
     light = {z.zone: z for z in plan.light.zones}
-    return [_zone(plan, zone, light.get(zone.id)) for zone in plan.zone_map.zones]
+    planned_a = dict(plan.power.zones_planned_a)
+    return [
+        {**_zone(plan, zone, light.get(zone.id)), "planned_a": planned_a.get(zone.id)}
+        for zone in plan.zone_map.zones
+    ]
 
 
 def _zone(plan: Plan, zone: Zone, light: ZoneLight | None) -> dict[str, Any]:

@@ -15,6 +15,7 @@ def power_dict(power: Power) -> dict[str, Any]:
         "planned_a": power.planned_a,
         "peak_a": power.peak_a,
         "dark_a": power.dark_a,
+        "unlit_leds_a": dict(power.zones_planned_a).get(-1, 0.0) if power.driven else None,
         "supply": {
             "volts": power.supply.volts,
             "amps": power.supply.amps,

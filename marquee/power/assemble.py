@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from marquee.power import notes, remarks
-from marquee.power.basis import Design
+from marquee.power.basis import Basis, Design
 from marquee.power.cautions import cautions_for
 from marquee.power.check import (
     Wired,
@@ -135,6 +135,18 @@ def assemble(design: Design, box: Box | None, alternatives: tuple[Alternative, .
         cabinets=settings.cabinets,
         parts=rows,
         parts_cost=parts_cost,
+        zones_planned_a=_zones_planned_a(basis),
+    )
+
+
+def _zones_planned_a(basis: Basis) -> tuple[tuple[int, float], ...]:
+    """Return what each zone's LEDs draw as planned, in order of zones; nothing where no bytes are planned."""
+    if not basis.load.driven:
+        return ()
+    zone_of_led = basis.chain.zone
+    return tuple(
+        (int(zone), float(np.sum(basis.load.planned_a[zone_of_led == zone])))
+        for zone in np.unique(zone_of_led)
     )
 
 

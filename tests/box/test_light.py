@@ -82,6 +82,26 @@ def test_bleed_shares_and_own_light_make_the_whole() -> None:
         assert zone.bleed == pytest.approx(sum(share for _, share in zone.bleed_from), abs=2e-5)
 
 
+def test_each_elements_foreign_share_is_what_is_lost_when_the_other_zones_are_dark() -> None:
+    """Superposition: light adds up, so a zone lit alone leaves one minus the foreign share."""
+    zone_map = strip_map(3, 180, 60)
+    transfer = _transfer(3, gap_mm=2.0)
+    colours = [GREEN, RED, GREEN]
+    light = light_face(transfer, zone_map, drive_of(colours))
+    assert light.foreign_share is not None
+    owner = transfer.zone_of_element
+    assert (light.foreign_share[owner < 0] == 0).all()
+    for zone in light.zones:
+        alone = [c if k == zone.zone else (0.0, 0.0, 0.0) for k, c in enumerate(colours)]
+        left = light_face(transfer, zone_map, drive_of(alone)).luminance_xyz[..., 1]
+        here = owner == zone.zone
+        whole = light.luminance_xyz[..., 1][here]
+        share = light.foreign_share[here]
+        # float32 arithmetic on both sides.
+        assert share == pytest.approx(1 - left[here] / whole, abs=1e-5)
+        assert np.average(share, weights=whole) == pytest.approx(zone.bleed, abs=1e-5)
+
+
 def test_a_coarse_pitch_in_a_shallow_box_is_called_uneven_with_depth_and_pitch_named() -> None:
     zone_map = strip_map(1, 120, 90)
     transfer = transfer_light(

@@ -47,6 +47,7 @@ def check_panel(shown: dict[str, str], zone: dict[str, Any]) -> None:
         ("evenness, darkest ÷ brightest", zone["evenness"]["min_over_max"], 0.005),
         ("bleed, %", 100 * zone["bleed"], 0.05),
         ("area, cm²", zone["area_mm2"] / 100, 0.05),
+        ("current, mA", 1000 * zone["planned_a"], 0.55),
     ]
     if zone["drive"] is not None:
         assert shown["RGB bytes"] == ", ".join(str(code) for code in zone["drive"])

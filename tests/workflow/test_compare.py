@@ -77,6 +77,7 @@ def test_a_plan_does_not_differ_from_itself(demo: Plan) -> None:
         ("zones.0.bleed", 0.2, "light", r"\d% → 20.0%"),
         ("power.worst_case_a", 13.0, "power", r"\d A → 13.00 A"),
         ("power.planned_a", 0.8, "power", r"0.\d\d A → 0.80 A"),
+        ("zones.0.planned_a", 0.5, "power", r"as planned \d+ mA → 500 mA"),
         ("power.supply.amps", 8.0, "power", "5 V 5 A → 5 V 8 A"),
         ("power.supply.count", 2, "power", "→ 2 × 5 V 5 A"),
         ("power.feeds.0.fuse_a", 17.0, "power", r"\d A fuse → .* 17 A fuse"),

@@ -93,9 +93,8 @@ def luminance_map(plan: Plan) -> LightMap:
 
 
 def bleed_map(plan: Plan) -> LightMap:
-    """Return the share of the light that comes from other zones' LEDs, for the zone that lies nearest."""
-    share = _foreign_share(plan)
-    values = map_over(plan, _map_view(plan), share)
+    """Return the share of the light that comes from other zones' LEDs."""
+    values = map_over(plan, _map_view(plan), _foreign_share(plan))
     names = [f"{100 * level:g}" for level in _BLEED_LEVELS]
     return LightMap(
         picture=_banded(values, _BLEED_LEVELS), bands=_bands(_BLEED_LEVELS, names, " %")
@@ -103,22 +102,12 @@ def bleed_map(plan: Plan) -> LightMap:
 
 
 def _foreign_share(plan: Plan) -> NDArray[np.float32]:
-    from marquee.box.light import emitted_xyz_cd
-
-    transfer = plan.transfer
-    owner = transfer.zone_of_element
-    total = plan.light.luminance_xyz[..., 1]
-    if not (owner >= 0).any():
-        return np.zeros_like(total)
-    # Behind opaque face there is no zone: the nearest one stands in, so that the map runs up to the edges.
-    owner = owner[nearest_of(owner >= 0)]
-    per_lux = transfer.diffuser_transmittance / np.pi
-    emitted_y = emitted_xyz_cd(plan.zone_map, plan.drive)[:, 1] * per_lux
-    row, column = np.indices(owner.shape)
-    own = transfer.lux_per_cd[owner, row, column] * emitted_y[owner]
-    share = 1 - np.divide(own, total, out=np.ones_like(own), where=total > 0)
-    clipped: NDArray[np.float32] = np.clip(share, 0, 1).astype(np.float32)
-    return clipped
+    known = plan.light.foreign_share
+    lit = plan.transfer.zone_of_element >= 0
+    if known is None or not lit.any():
+        return np.zeros(lit.shape, np.float32)
+    # Carried on behind opaque face, so that the map runs up to the apertures' edges.
+    return known[nearest_of(lit)]
 
 
 def _map_view(plan: Plan) -> View:

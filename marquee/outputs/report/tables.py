@@ -4,13 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
-
 from marquee.errors import printable
 from marquee.outputs.colours import bytes_text, mean_codes
 from marquee.outputs.pictures.face import cycles, zone_colours
 from marquee.plan import Plan
-from marquee.power.load import find_load
 from marquee.values import Wall, Zone, ZoneDrive
 
 NONE = "–"
@@ -52,7 +49,7 @@ class Table:
 
 def zones_table(plan: Plan) -> Table:
     """Return the zones with what the box makes of them; current is that of the bytes as planned."""
-    load = find_load(plan.chain, plan.part, plan.drive, plan.power.extra_a)
+    planned_a = dict(plan.power.zones_planned_a)
     columns = (
         Column(head="zone"),
         Column(head="name", kind="name"),
@@ -70,16 +67,15 @@ def zones_table(plan: Plan) -> Table:
     )
     rows = []
     for zone in plan.zone_map.zones:
-        own = plan.chain.zone == zone.id
-        milliamperes = 1000 * float(np.sum(load.planned_a[own]))
+        current_a = planned_a.get(zone.id)
         cells = (
             f"{zone.id}",
             printable(zone.name),
             _lit(plan, zone),
             f"{zone.area_mm2 / 100:.1f}",
             f"{len(zone.apertures)}",
-            f"{int(own.sum())}",
-            f"{milliamperes:.0f}",
+            f"{int((plan.chain.zone == zone.id).sum())}",
+            NONE if current_a is None else f"{1000 * current_a:.0f}",
             *_light(plan, zone),
         )
         rows.append(Row(cells=cells, colours=_screen(plan, zone), zone=zone.id))
