@@ -47,7 +47,8 @@ def find_alternatives(
     make_design : callable
         Wires a basis.
     others : tuple of Part
-        Parts to compare with, every channel full; those without a channel current are left out.
+        Parts to compare with, every channel full; those without a channel current, and those of which a place
+        on the data line lights another number of LEDs, are left out.
     """
     basis = design.basis
     found = [_row("as designed", design)]
@@ -57,7 +58,11 @@ def find_alternatives(
     jobs: list[Callable[[], Alternative | None]] = [
         *(partial(_other_supply, basis, supply, make_design) for supply in supplies),
         partial(_single_feed, design),
-        *(partial(_other_part, basis, part, make_design) for part in others),
+        *(
+            partial(_other_part, basis, part, make_design)
+            for part in others
+            if part.leds_per_pixel == basis.part.leds_per_pixel
+        ),
     ]
     rows: list[Alternative | None] = run_all(jobs, None if basis.chain.count > _MANY_LEDS else 1)
     return (*found, *(row for row in rows if row is not None))
@@ -167,20 +172,20 @@ def _parts_cost(design: Design) -> float | None:
     """Supply and wiring by the maker's prices; a supply that is there costs nothing more."""
     basis, wire = design.basis, design.wire
     prices = price_list(basis.settings.prices, basis.supply)
-    lengths = basis.lengths_mm
+    lengths_mm = basis.lengths_mm(len(design.pads))
     feeds = tuple(
         Feed(
             at_led=int(pad),
             awg=wire.awg,
             mm2=wire.mm2,
-            length_mm=lengths[min(i, len(lengths) - 1)],
+            length_mm=length_mm,
             current_a=float(amps),
             drop_v=0.0,
             fuse_a=fuse_a,
             wire=wire.name,
         )
-        for i, (pad, amps, fuse_a) in enumerate(
-            zip(design.pads, design.feed_a, design.fuses_a, strict=True)
+        for pad, length_mm, amps, fuse_a in zip(
+            design.pads, lengths_mm, design.feed_a, design.fuses_a, strict=True
         )
     )
     line, _ = find_data_line(
@@ -191,6 +196,6 @@ def _parts_cost(design: Design) -> float | None:
         0.0,
     )
     stated = basis.settings.supply
-    there = stated is not None and parse_supply(stated).amps == basis.supply.amps
+    there = stated is not None and parse_supply(stated) == basis.supply
     rows = wiring_parts(basis.supply, there, feeds, line, jumper_lengths_mm(basis.chain))
     return priced(rows, prices)[1]

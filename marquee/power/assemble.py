@@ -181,7 +181,7 @@ def _prove(design: Design) -> _Proof:
 
 
 def _feeds(design: Design, proof: _Proof) -> tuple[Feed, ...]:
-    lengths, wire = design.basis.lengths_mm, design.wire
+    wire, lengths_mm = design.wire, design.basis.lengths_mm(len(proof.wired.pads))
     plus, minus = proof.wired.lead_ohm
     last = design.basis.chain.count - 1
     return tuple(
@@ -189,7 +189,7 @@ def _feeds(design: Design, proof: _Proof) -> tuple[Feed, ...]:
             at_led=min(int(pad), last),
             awg=wire.awg,
             mm2=wire.mm2,
-            length_mm=lengths[min(i, len(lengths) - 1)],
+            length_mm=lengths_mm[i],
             current_a=float(proof.feed_a[i]),
             drop_v=float(proof.feed_a[i] * (plus[i] + minus[i])),
             fuse_a=design.fuses_a[i],

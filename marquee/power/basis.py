@@ -42,10 +42,9 @@ class Basis:
         """Everything at the cap, extra load included [A]."""
         return float(np.sum(self.led_a)) + self.load.extra_a
 
-    @property
-    def lengths_mm(self) -> tuple[float, ...]:
-        """Feed lengths in chain order; the last one goes for further feeds."""
-        return self.settings.feed_lengths_mm or (self.settings.feed_length_mm,)
+    def lengths_mm(self, feeds: int) -> tuple[float, ...]:
+        """Return the wire length of each of a number of feeds in chain order [mm]."""
+        return self.task().feed_lengths_mm(feeds)
 
     def task(self) -> Task:
         """Return what the chain needs."""
@@ -53,7 +52,7 @@ class Basis:
             led_a=self.led_a,
             rail_v=self.supply.volts,
             floor_v=self.floor_v,
-            lengths_mm=self.lengths_mm,
+            lengths_mm=self.settings.feed_lengths_mm or (self.settings.feed_length_mm,),
             conductor_c=self.settings.conductor_c,
             holder_ohm=fuse_rule("holder_ohm"),
             blade_drop_v=fuse_rule("blade_drop_v"),

@@ -107,7 +107,7 @@ def knee_for(regulation_v: float | None, nominal_v: float) -> Knee | None:
 def open_feeds(
     wired: Wired, knee: Knee | None, groups: NDArray[np.int64], most: int = 12
 ) -> tuple[OpenFeed, ...]:
-    """Return what each open feed does, worst first; the `most` worst by the constant-current drop.
+    """Return what each open feed does, worst first; of many, those with the most constant-current drop on their piece.
 
     Parameters
     ----------
@@ -122,9 +122,9 @@ def open_feeds(
     """
     alone = [np.count_nonzero(groups == groups[i]) == 1 for i in range(len(groups))]
     cases = [i for i in range(len(wired.pads)) if not alone[i]]
-    if not wired.cuts and len(cases) > most:
+    if len(cases) > most:
         cases = sorted(cases, key=lambda i: -_constant_drop_v(wired, i))[:most]
-    jobs = [partial(_without, wired, knee, index) for index in cases[:most]]
+    jobs = [partial(_without, wired, knee, index) for index in cases]
     much = wired.ladder.count * len(jobs) > _MUCH
     results: list[OpenFeed] = run_all(jobs, None if much else 1)
     return tuple(sorted(results, key=lambda case: (case.min_led_v, case.feed)))
@@ -137,8 +137,18 @@ def _kept(wired: Wired, index: int) -> Wired:
 
 
 def _constant_drop_v(wired: Wired, index: int) -> float:
-    kept = _kept(wired, index)
-    solved = solve_ladder(kept.ladder, kept.led_a, kept.pads, kept.lead_ohm)
+    """Return the largest drop on the piece between two cuts that the feed serves, the feed open [V]."""
+    kept, pad = _kept(wired, index), int(wired.pads[index])
+    start = max((cut for cut in wired.cuts if cut <= pad), default=0)
+    stop = min((cut for cut in wired.cuts if cut > pad), default=wired.ladder.count)
+    own = (kept.pads >= start) & ((kept.pads < stop) | (stop == wired.ladder.count))
+    plus, minus = kept.lead_ohm
+    solved = solve_ladder(
+        wired.ladder.part(start, stop),
+        wired.led_a[start:stop],
+        kept.pads[own] - start,
+        (plus[own], minus[own]),
+    )
     return float(np.max(solved.drop_v))
 
 

@@ -2,20 +2,18 @@
 
 from __future__ import annotations
 
-from marquee.power.tables import power_table
+from marquee.power.tables import cited, figure, power_table
 from marquee.values import DataLine, Part
 
-_CAPACITORS_UF = (100.0, 220.0, 330.0, 470.0, 680.0, 1000.0)  # E6 steps of electrolytics
-_CAPACITORS_V = (6.3, 10.0, 16.0, 25.0, 35.0, 50.0)  # usual rated voltages, IEC 60384-4
-
-
-def _figure(group: str, key: str) -> float:
-    return float(power_table("data_line.toml")[group][key]["value"])
+# Capacitances and rated voltages electrolytic capacitors are commonly sold in (from memory).
+_CAPACITORS_UF = (100.0, 220.0, 330.0, 470.0, 680.0, 1000.0)
+_CAPACITORS_V = (6.3, 10.0, 16.0, 25.0, 35.0, 50.0, 63.0, 80.0, 100.0)
+_TABLE = "data_line.toml"
 
 
 def data_line_cites() -> tuple[str, ...]:
     """Return the sources of the rules used here."""
-    table = power_table("data_line.toml")
+    table = power_table(_TABLE)
     rows = [table["data"][key] for key in ("series_ohm", "cable_pf_per_m", "buffer_high_v")]
     rows += [table["bulk"][key] for key in ("step_s", "range_uf")]
     names = (
@@ -25,7 +23,7 @@ def data_line_cites() -> tuple[str, ...]:
         "capacitor, time",
         "capacitor",
     )
-    return tuple(f"{n}: {r['source']} [{r['status']}]" for n, r in zip(names, rows, strict=True))
+    return tuple(f"{name}: {cited(row)}" for name, row in zip(names, rows, strict=True))
 
 
 def bulk_capacitor_uf(step_a: float) -> float:
@@ -36,8 +34,8 @@ def bulk_capacitor_uf(step_a: float) -> float:
     >>> bulk_capacitor_uf(10.0)
     1000.0
     """
-    low, high = power_table("data_line.toml")["bulk"]["range_uf"]["value"]
-    needed_uf = 1e6 * step_a * _figure("bulk", "step_s") / _figure("bulk", "dip_v")
+    low, high = power_table(_TABLE)["bulk"]["range_uf"]["value"]
+    needed_uf = 1e6 * step_a * figure(_TABLE, "bulk", "step_s") / figure(_TABLE, "bulk", "dip_v")
     wanted = min(max(needed_uf * (1 - 1e-9), low), high)
     return next(c for c in _CAPACITORS_UF if c >= wanted)
 
@@ -50,7 +48,8 @@ def edge_s(resistor_ohm: float, length_mm: float) -> float:
     >>> round(1e9 * edge_s(470.0, 5000.0))
     274
     """
-    picofarad = _figure("data", "input_pf") + _figure("data", "cable_pf_per_m") * length_mm / 1000
+    cable_pf = figure(_TABLE, "data", "cable_pf_per_m") * length_mm / 1000
+    picofarad = figure(_TABLE, "data", "input_pf") + cable_pf
     return 2.2 * resistor_ohm * picofarad * 1e-12
 
 
@@ -72,9 +71,10 @@ def find_data_line(
     ground_rise_v : float
         Ground rail at the first LED above the supply's minus [V]: it eats the margin.
     """
-    rated_v = _figure("bulk", "voltage_reserve") * rail_v
-    capacitor_v = next((v for v in _CAPACITORS_V if v >= rated_v), _CAPACITORS_V[-1])
-    low_ohm, high_ohm = power_table("data_line.toml")["data"]["series_ohm"]["value"]
+    # A part's file may ask for 60 V at most, so there always is one.
+    least_v = figure(_TABLE, "bulk", "voltage_reserve") * rail_v
+    capacitor_v = next(v for v in _CAPACITORS_V if v >= least_v)
+    low_ohm, high_ohm = power_table(_TABLE)["data"]["series_ohm"]["value"]
     shortest_s = None if part.bit_ns is None else 1e-9 * min(part.bit_ns)
     # A quarter of the shortest bit part leaves the edge harmless: common practice, no source.
     slow = shortest_s is not None and edge_s(high_ohm, length_mm) > shortest_s / 4
@@ -95,7 +95,7 @@ def find_data_line(
 def _notes(
     part: Part, line: DataLine, busiest_a: float, length_mm: float, ground_rise_v: float
 ) -> tuple[str, ...]:
-    step_s, dip_v = _figure("bulk", "step_s"), _figure("bulk", "dip_v")
+    step_s, dip_v = figure(_TABLE, "bulk", "step_s"), figure(_TABLE, "bulk", "dip_v")
     notes = [
         f"Capacitor at each feed: {busiest_a:.2f} A x {1e6 * step_s:.0f} µs / {dip_v:g} V ="
         f" {1e6 * busiest_a * step_s / dip_v:.0f} µF, so {line.capacitor_uf:g} µF"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import functools
 
 from marquee.errors import MarqueeError
-from marquee.power.tables import power_table
+from marquee.power.tables import cited, figure, power_table
 from marquee.power.wire import Wire, wire_sizes
 
 
@@ -17,13 +17,13 @@ def fuse_ratings_a() -> tuple[float, ...]:
 
 def fuse_rule(key: str) -> float:
     """Return a rule of ``fuses.toml``, such as ``load_fraction``."""
-    return float(power_table("fuses.toml")["rules"][key]["value"])
+    return figure("fuses.toml", "rules", key)
 
 
 def fuse_cite(key: str) -> str:
     """Return where a rule of ``fuses.toml`` stands."""
     row = power_table("fuses.toml")["rules"][key]
-    return f"fuse, {key.replace('_', ' ')} {row['value']:g}: {row['source']} [{row['status']}]"
+    return f"fuse, {key.replace('_', ' ')} {row['value']:g}: {cited(row)}"
 
 
 def least_rating_a(load_a: float) -> float:

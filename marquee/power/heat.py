@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from marquee.power.tables import power_table
+from marquee.power.tables import cited, power_table
 from marquee.values import Box
 
 
 def heat_figure(key: str) -> tuple[float, str]:
     """Return a figure of the heat table and where it stands."""
     row = power_table("data_line.toml")["heat"][key]
-    return float(row["value"]), f"{row['source']} [{row['status']}]"
+    return float(row["value"]), cited(row)
 
 
 def box_area_m2(box: Box) -> float:

@@ -15,10 +15,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from marquee.power.tables import power_table
+from marquee.power.tables import cited, power_table
 from marquee.values import Chain, read_only
 
 Ohms = NDArray[np.float64]
+# Copper and joints without resistance are given this much, so that their currents can be read off [Ω].
+_LEAST_OHM = 1e-9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -56,7 +58,7 @@ class Ladder:
 def rail_row(arrangement: str, key: str) -> tuple[float, str]:
     """Return a figure of ``strip_rails.toml`` and where it stands."""
     row = power_table("strip_rails.toml")[arrangement][key]
-    return float(row["value"]), f"{row['source']} [{row['status']}]"
+    return float(row["value"]), cited(row)
 
 
 def jumper_lengths_mm(chain: Chain) -> NDArray[np.float64]:
@@ -105,7 +107,7 @@ def build_ladder(chain: Chain, loop_ohm_per_m: float, jumper_ohm_per_m: float) -
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class LadderSolution:
-    """Loop drop at each LED [V] (leds,), each feed's current [A], the plus rail's current at each pad [A]."""
+    """Loop drop at each LED [V] (leds,), each feed's current [A], the rail's at the pads between LEDs [A] (leds − 1,)."""
 
     drop_v: NDArray[np.float64]
     feed_a: NDArray[np.float64]
@@ -131,15 +133,14 @@ def solve_ladder(
     feed_ohm : tuple of ndarray
         Plus and minus lead of each feed, fuse included [Ω].
     """
-    drops, currents, rail = [], [], np.zeros(0)
-    for ohm in feed_ohm:
-        node_v = _rail_drop(ladder, led_a, pads, ohm)
-        drops.append(node_v[1::2])
-        currents.append(node_v[2 * pads] / np.maximum(ohm, 1e-9))
-        if not len(rail):
-            steps = np.diff(node_v[1:-1:1])[0::2] if ladder.count > 1 else np.zeros(0)
-            rail = np.abs(steps) / np.maximum(ladder.before_ohm[1:-1], 1e-9)
-    return LadderSolution(drop_v=drops[0] + drops[1], feed_a=currents[0], rail_a=rail)
+    # Nodes of a rail in turn: pad 0, LED 0, pad 1, … LED n − 1, pad n.
+    plus_v, minus_v = (_rail_drop(ladder, led_a, pads, ohm) for ohm in feed_ohm)
+    steps_v = plus_v[2:-1:2] - plus_v[1:-2:2]
+    return LadderSolution(
+        drop_v=plus_v[1::2] + minus_v[1::2],
+        feed_a=plus_v[2 * pads] / np.maximum(feed_ohm[0], _LEAST_OHM),
+        rail_a=np.abs(steps_v) / np.maximum(ladder.before_ohm[1:-1], _LEAST_OHM),
+    )
 
 
 def _rail_drop(
@@ -149,12 +150,12 @@ def _rail_drop(
 
     ohm = np.empty(2 * ladder.count)
     ohm[0::2], ohm[1::2] = ladder.after_ohm[:-1], ladder.before_ohm[1:]
-    conductance = 1.0 / np.maximum(ohm, 1e-9)
+    conductance = 1.0 / np.maximum(ohm, _LEAST_OHM)
     bands = np.zeros((2, 2 * ladder.count + 1))
     bands[0, 1:] = -conductance
     bands[1, 1:] += conductance
     bands[1, :-1] += conductance
-    np.add.at(bands[1], 2 * pads, 1.0 / np.maximum(feed_ohm, 1e-9))
+    np.add.at(bands[1], 2 * pads, 1.0 / np.maximum(feed_ohm, _LEAST_OHM))
     sink = np.zeros(2 * ladder.count + 1)
     sink[1::2] = led_a
     return np.asarray(solveh_banded(bands, sink, check_finite=False), dtype=np.float64)

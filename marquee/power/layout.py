@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import itertools
-import math
 import re
 from dataclasses import dataclass, replace
 
@@ -71,17 +70,24 @@ def split_chain(
     Raises
     ------
     MarqueeError
-        One LED's share makes a supply run above 80 %: only with absurdly small supplies.
+        A supply would run above 80 % by more than one LED's share, or there are more supplies than LEDs: only
+        with large loads beside few LEDs.
     """
     total = np.concatenate([[0.0], np.cumsum(led_a)])
     share = (total[-1] + extra_a) / supply.count
+    uneven = MarqueeError(
+        "power.supply",
+        f"{supply.count} supplies of {supply.amps:g} A cannot share {share * supply.count:.1f} A evenly",
+        "give the loads beside the LEDs a supply of their own, or use a 12 V part or fewer LEDs",
+    )
+    if supply.count > chain.count:
+        raise uneven
     limit_a = usable_a(replace(supply, count=1))
-    rows = np.concatenate([[False], np.diff(chain.row) != 0])
+    starts = np.flatnonzero(np.diff(chain.row) != 0) + 1
     cuts = [0]
     for k in range(1, supply.count):
         aim = int(np.searchsorted(total, k * share - extra_a, side="right")) - 1
         cut = max(aim, cuts[-1] + 1)
-        starts = np.flatnonzero(rows)
         near = starts[starts > cuts[-1]]
         if len(near):
             row = int(near[np.argmin(np.abs(near - cut))])
@@ -95,11 +101,7 @@ def split_chain(
     loads = np.diff(total[edges])
     loads[0] += extra_a
     if supply.count > 1 and float(np.max(loads)) > limit_a + float(np.max(led_a)):
-        raise MarqueeError(
-            "power.supply",
-            f"{supply.count} supplies of {supply.amps:g} A cannot share {share * supply.count:.1f} A evenly",
-            "give the loads beside the LEDs a supply of their own, or use a 12 V part or fewer LEDs",
-        )
+        raise uneven
     return pieces
 
 
@@ -162,8 +164,3 @@ def _wire_piece(
         )
     tried = [try_wiring(part, own, inside - piece.start, wire) for wire in wires]
     return next((wiring for wiring in tried if wiring.holds), tried[-1])
-
-
-def round_up(value: float, step: float) -> float:
-    """Return the next multiple of a step, as currents are rounded up in print."""
-    return math.ceil(value / step - 1e-9) * step

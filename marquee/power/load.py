@@ -136,7 +136,7 @@ def find_load(chain: Chain, part: Part, drive: Drive | None, extra_a: float) -> 
     Raises
     ------
     MarqueeError
-        The part's file gives no channel current, or the chain has no LED.
+        The part's file gives no channel current above 0, or the chain has no LED.
     """
     if chain.count == 0:
         raise MarqueeError("power", "the chain has no LED", "use a smaller pitch or a larger face")
@@ -198,20 +198,17 @@ def _channel_currents(
     part: Part,
 ) -> tuple[tuple[float, ...], tuple[float, ...], tuple[Finding, ...]]:
     typical_a, largest_a = part.channel_current_a, part.channel_current_max_a
-    if typical_a is None and largest_a is None:
+    known = [currents for currents in (typical_a, largest_a) if currents and any(currents)]
+    if not known:
         raise MarqueeError(
             f"part {part.name}",
             "no channel current is known, so neither supply nor wire can be sized",
             f"add {', '.join(_current_keys(part))} to its file, measured if need be",
         )
-    if largest_a is None and typical_a is not None:
-        return typical_a, typical_a, (_typical_only(part),)
-    if typical_a is None and largest_a is not None:
-        return largest_a, largest_a, (_largest_only(part),)
-    if typical_a is None or largest_a is None:
-        raise AssertionError
-    worst_a = tuple(max(pair) for pair in zip(typical_a, largest_a, strict=True))
-    return typical_a, worst_a, ()
+    if len(known) == 1:
+        told = _typical_only(part) if known[0] is typical_a else _largest_only(part)
+        return known[0], known[0], (told,)
+    return known[0], tuple(max(pair) for pair in zip(*known, strict=True)), ()
 
 
 def _typical_only(part: Part) -> Finding:

@@ -16,7 +16,7 @@ from marquee.power.supply import (
     supply_cite,
     usable_a,
 )
-from marquee.power.tables import power_table
+from marquee.power.tables import cited, power_table
 from marquee.power.wire import Wire
 
 
@@ -28,7 +28,7 @@ def feed_cites(wire: Wire) -> tuple[str, ...]:
 def all_cites(d: Decided) -> tuple[str, ...]:
     """Return every source the design leans on, with its mark."""
     rail = rail_row(d.basis.chain.arrangement, "loop_ohm_per_m")[1]
-    copper = power_table("wire.toml")["copper"]["alpha_20c_per_k"]
+    copper = cited(power_table("wire.toml")["copper"]["alpha_20c_per_k"])
     step = next((s for a, _, s in catalogue(d.basis.supply.volts) if a == d.basis.supply.amps), "")
     measured = d.basis.settings.rail_ohm_per_m is not None
     owned = d.basis.owned
@@ -45,10 +45,10 @@ def all_cites(d: Decided) -> tuple[str, ...]:
         fuse_cite("pigtail_a"),
         fuse_cite("holder_ohm"),
         fuse_cite("blade_drop_v"),
-        f"copper at {d.basis.settings.conductor_c:g} °C: {copper['source']} [{copper['status']}]",
+        f"copper at {d.basis.settings.conductor_c:g} °C: {copper}",
         f"rail {d.basis.loop_ohm_per_m:g} ohm/m: {'as you stated [stated by the maker]' if measured else rail}",
         f"margin {d.basis.settings.margin_v:g} V: {rail_row('sink', 'margin_v')[1]}",
-        f"efficiency {d.cost.dc_w / d.cost.wall_w:.0%}: {d.efficiency_cite}",
+        f"efficiency {d.cost.efficiency:.0%}: {d.efficiency_cite}",
         *(
             (f"current below the regulation voltage: {rail_row('sink', 'collapse_share')[1]}",)
             if d.basis.part.min_regulation_v is not None
@@ -127,24 +127,17 @@ def _planned_notes(d: Decided) -> list[str]:
 
 def _cost_notes(d: Decided) -> list[str]:
     settings, cost = d.basis.settings, d.cost
-    price = (
-        ""
-        if cost.cost_per_hour is None
-        else f", {cost.cost_per_hour:.4f} {settings.currency or 'in the money of your tariff'}"
-    )
+    currency = settings.currency or "in the money of your tariff"
+    price = "" if cost.cost_per_hour is None else f", {cost.cost_per_hour:.4f} {currency}"
     what = _running_words(d)
     notes = [
-        f"Running: {cost.dc_w:.1f} W DC {what} / {cost.dc_w / cost.wall_w:.0%} = {cost.wall_w:.1f} W at the"
+        f"Running: {cost.dc_w:.1f} W DC {what} / {cost.efficiency:.0%} = {cost.wall_w:.1f} W at the"
         f" wall, {cost.energy_wh_per_hour:.1f} Wh{price} an hour."
     ]
     monthly = month(cost, settings.hours_per_day, settings.cabinets)
     if monthly is not None:
         kwh, money = monthly
-        paid = (
-            ""
-            if money is None
-            else f", {money:.2f} {settings.currency or 'in the money of your tariff'}"
-        )
+        paid = "" if money is None else f", {money:.2f} {currency}"
         notes.append(
             f"A month of {settings.hours_per_day:g} h a day, {_cabinets(settings.cabinets)}: {kwh:.2f} kWh{paid}."
         )
@@ -173,7 +166,7 @@ def _feed_notes(d: Decided) -> list[str]:
         f"Lowest LED {float(np.min(d.led_v)):.3f} V at LED {int(np.argmin(d.led_v))} (counted from 0),"
         f" designed to {d.basis.floor_v:.2f} V or more.",
     ]
-    notes += [_short_note(d)]
+    notes.append(_short_note(d))
     pigtail_a = fuse_rule("pigtail_a")
     if worst.current_a > pigtail_a:
         notes.append(

@@ -81,14 +81,16 @@ def priced(
 def led_parts(chain: Chain, part: Part) -> tuple[PartsRow, ...]:
     """Return the LEDs: metres of strip and its pieces, or single packages for a board."""
     if chain.arrangement == "board":
-        return (PartsRow(item=f"LED {part.name}", quantity=chain.count, unit="pc", key="led"),)
-    pieces = len(np.unique(chain.row))
+        count = chain.count * chain.places_mm.shape[1]
+        return (PartsRow(item=f"LED {part.name}", quantity=count, unit="pc", key="led"),)
+    pieces, each = len(np.unique(chain.row)), chain.places_mm.shape[1]
+    one = f", {each} with one address" if each > 1 else ""
     return (
         PartsRow(
-            item=f"LED strip {part.name}, pitch {chain.pitch_mm:.4g} mm",
+            item=f"LED strip {part.name}, pitch {chain.led_pitch_mm:.4g} mm{one}",
             quantity=math.ceil(chain.count * chain.pitch_mm / 100 - 1e-9) / 10,
             unit="m",
-            note=f"{chain.count} LEDs in {pieces} piece{'s' if pieces > 1 else ''}",
+            note=f"{chain.count * each} LEDs in {pieces} piece{'s' if pieces > 1 else ''}",
             key="strip_m",
         ),
     )

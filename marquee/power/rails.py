@@ -143,10 +143,10 @@ def solve_network(
         shape=(len(leds), size),
     ).tocsr()
 
-    deviation = splu(matrix).solve(-(pick.T @ led_a))
-    steps = 1
-    if knee is not None:
-        deviation, steps = _newton(matrix, pick, led_a, supply_v, knee, deviation)
+    if knee is None:
+        deviation, steps = splu(matrix).solve(-(pick.T @ led_a)), 1
+    else:
+        deviation, steps = _newton(matrix, pick, led_a, supply_v, knee)
     every = np.concatenate([[0.0, 0.0], deviation])
     led_v = supply_v + every[led_pos] - every[led_gnd]
     drawn = led_a if knee is None else led_a * knee.current_share(led_v)
@@ -165,7 +165,6 @@ def _newton(
     led_a: NDArray[np.float64],
     supply_v: float,
     knee: Knee,
-    first: Volts,
 ) -> tuple[Volts, int]:
     from scipy.sparse import diags_array
     from scipy.sparse.linalg import splu
@@ -174,7 +173,7 @@ def _newton(
         share = knee.current_share(supply_v + pick @ at)
         return np.asarray(matrix @ at + pick.T @ (led_a * share), dtype=np.float64)
 
-    deviation = np.zeros_like(first)
+    deviation = np.zeros(matrix.shape[0])
     for step in range(1, _MOST_STEPS + 1):
         slope = gradient(deviation)
         led_v = supply_v + pick @ deviation
@@ -183,7 +182,7 @@ def _newton(
         length = _exact_length(gradient, deviation, move)
         deviation = deviation + length * move
         if length * float(np.max(np.abs(move))) < 1e-12:
-            return deviation, step + 1
+            return deviation, step
     raise AssertionError  # the energy is convex and piecewise quadratic, so Newton's method ends
 
 

@@ -17,6 +17,7 @@ from marquee.power.search import Wiring
 from marquee.power.supply import choose_supply, usable_a
 from marquee.values import Feed, OpenFeed, Supply
 
+# More feeds than this are worth a word: common practice, no source.
 _MANY_FEEDS = 12
 
 
@@ -50,16 +51,12 @@ def fuse_clears(supply: Supply, wirings: tuple[Wiring, ...]) -> bool:
 
 def find_remarks(d: Decided) -> tuple[Finding, ...]:
     """Return the findings, in the order of the design's steps."""
-    every = (
-        *_supply_findings(d),
-        *_voltage_findings(d),
-        *_wire_findings(d),
+    looked_for = (
+        *(_capped, _plan_above_cap, _several),
+        *(_no_regulation, _low),
+        *(_slow_fuse, _hot_rail, _many),
     )
-    return tuple(finding for finding in every if finding is not None)
-
-
-def _supply_findings(d: Decided) -> tuple[Finding | None, ...]:
-    return (_capped(d), _plan_above_cap(d), _several(d))
+    return tuple(finding for look in looked_for if (finding := look(d)) is not None)
 
 
 def _capped(d: Decided) -> Finding | None:
@@ -107,10 +104,6 @@ def _several(d: Decided) -> Finding | None:
     )
 
 
-def _voltage_findings(d: Decided) -> tuple[Finding | None, ...]:
-    return (_no_regulation(d), _low(d))
-
-
 def _no_regulation(d: Decided) -> Finding | None:
     if d.basis.part.min_regulation_v is not None:
         return None
@@ -155,10 +148,6 @@ def _current_left(d: Decided, led_v: float) -> str:
         return ""
     share = float(knee.current_share(np.array([led_v]))[0])
     return f", about {share:.0%} of its current is left there"
-
-
-def _wire_findings(d: Decided) -> tuple[Finding | None, ...]:
-    return (_slow_fuse(d), _hot_rail(d), _many(d))
 
 
 def _slow_fuse(d: Decided) -> Finding | None:

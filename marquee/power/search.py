@@ -20,9 +20,9 @@ _FUSE_ROUNDS = 4
 _ROUNDS = 40
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Task:
-    """What a piece of chain needs. Lengths are reused, the last one for further feeds."""
+    """What a piece of chain needs. The last of `lengths_mm` goes for all further feeds."""
 
     led_a: NDArray[np.float64]
     rail_v: float
@@ -31,6 +31,10 @@ class Task:
     conductor_c: float
     holder_ohm: float
     blade_drop_v: float
+
+    def feed_lengths_mm(self, feeds: int) -> tuple[float, ...]:
+        """Return the wire length of each of a number of feeds in chain order [mm]."""
+        return tuple(self.lengths_mm[min(i, len(self.lengths_mm) - 1)] for i in range(feeds))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -50,8 +54,8 @@ def lead_ohm(
     wire: Wire, task: Task, count: int, fuse_a: tuple[float, ...] | None
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Return the plus and minus resistance of each feed [Ω]; the plus has fuse and holder."""
-    lengths = [task.lengths_mm[min(i, len(task.lengths_mm) - 1)] for i in range(count)]
-    minus = wire.ohm_per_m_20c * copper_factor(task.conductor_c) * np.array(lengths) / 1000
+    lengths_mm = np.array(task.feed_lengths_mm(count))
+    minus = wire.ohm_per_m_20c * copper_factor(task.conductor_c) * lengths_mm / 1000
     fuse = np.zeros(count) if fuse_a is None else task.blade_drop_v / np.array(fuse_a)
     return minus + fuse + task.holder_ohm, minus
 

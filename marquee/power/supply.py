@@ -7,7 +7,7 @@ import math
 import re
 
 from marquee.errors import MarqueeError, QuantityError
-from marquee.power.tables import power_table
+from marquee.power.tables import cited, figure, power_table
 from marquee.values import Part, Supply
 
 _SUPPLY = re.compile(
@@ -17,21 +17,20 @@ _SUPPLY = re.compile(
 
 def supply_rule(key: str) -> float:
     """Return a rule of ``supplies.toml``, such as ``load_fraction``."""
-    return float(power_table("supplies.toml")["rules"][key]["value"])
+    return figure("supplies.toml", "rules", key)
 
 
 def supply_cite(key: str) -> str:
     """Return where a rule of ``supplies.toml`` stands."""
     row = power_table("supplies.toml")["rules"][key]
-    return f"supply, {key.replace('_', ' ')} {row['value']:g}: {row['source']} [{row['status']}]"
+    return f"supply, {key.replace('_', ' ')} {row['value']:g}: {cited(row)}"
 
 
 @functools.cache
 def catalogue(volts: float) -> tuple[tuple[float, float, str], ...]:
     """Return the steps at a voltage, smallest first: (amperes, efficiency, source with its mark)."""
     rows = (r for r in power_table("supplies.toml")["supply"] if r["volts"] == volts)
-    steps = [(r["amps"], r["efficiency"], f"{r['source']} [{r['status']}]") for r in rows]
-    return tuple(sorted(steps))
+    return tuple(sorted((r["amps"], r["efficiency"], cited(r)) for r in rows))
 
 
 def parse_supply(text: str, where: str = "power.supply") -> Supply:
@@ -128,7 +127,7 @@ def _step_text(volts: float, load_a: float) -> str:
     return f"{best.count} x {best.amps:g} A" if best.count > 1 else f"{best.amps:g} A or more"
 
 
-def choose_supply(volts: float, load_a: float, at_least: int = 1) -> Supply:
+def choose_supply(volts: float, load_a: float) -> Supply:
     """Return the smallest catalogue step whose 80 % carries a load, or several equal ones sharing it.
 
     Parameters
@@ -137,14 +136,12 @@ def choose_supply(volts: float, load_a: float, at_least: int = 1) -> Supply:
         Rail voltage [V]; one the catalogue lacks gives a rating rounded up to whole amperes.
     load_a : float
         Continuous load at worst [A].
-    at_least : int
-        Number of supplies asked for.
     """
     steps = [amps for amps, _, _ in catalogue(volts)]
     fraction = supply_rule("load_fraction")
     if not steps:
-        steps = [float(max(1, math.ceil(load_a / at_least / fraction - 1e-9)))]
-    count = max(at_least, math.ceil(load_a / (fraction * steps[-1]) - 1e-9))
+        steps = [float(max(1, math.ceil(load_a / fraction - 1e-9)))]
+    count = max(1, math.ceil(load_a / (fraction * steps[-1]) - 1e-9))
     amps = next(a for a in steps if fraction * a * count >= load_a * (1 - 1e-9))
     return Supply(volts=volts, amps=amps, watts=volts * amps, count=count)
 
@@ -153,19 +150,19 @@ def efficiency_of(supply: Supply) -> tuple[float, str]:
     """Return the efficiency of a catalogue step near a supply's voltage and rating, and its source."""
     rows = power_table("supplies.toml")["supply"]
     row = min(rows, key=lambda r: (abs(r["volts"] - supply.volts), abs(r["amps"] - supply.amps)))
-    return float(row["efficiency"]), f"{row['source']} [{row['status']}]"
+    return float(row["efficiency"]), cited(row)
 
 
 def class2_statement(supply: Supply) -> str:
     """Return whether such a supply can be a Class 2 (limited power) source, in a sentence or two."""
+    if supply.volts > 30:
+        return f"{supply.volts:g} V is above the 30 V this tool's Class 2 figures reach."
     circuit_a = supply_rule("circuit_amps_30v")
     if supply.volts <= 20:
         limit_a = supply_rule("class2_amps_to_20v")
     else:
         limit_a = supply_rule("class2_va_20_to_30v") / supply.volts
     limit_w = limit_a * supply.volts
-    if supply.volts > 30:
-        return f"{supply.volts:g} V is above the 30 V this tool's Class 2 figures reach."
     if supply.amps <= limit_a + 1e-9:
         return (
             f"{supply.amps:g} A at {supply.volts:g} V is within the Class 2 limit of {limit_a:.3g} A"
