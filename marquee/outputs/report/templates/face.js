@@ -1,4 +1,5 @@
 // Layers, light, front or back, and size of the drawing.
+var part = document.getElementById("face-part");
 var face = document.getElementById("face");
 var stage = document.getElementById("stage");
 var turned = document.getElementById("turned");
@@ -13,9 +14,9 @@ function all(selector, root) {
 }
 
 function show(layer, on) {
-  face.classList.toggle("no-" + layer, !on);
-  all(".key-" + layer + ", .legend-" + layer).forEach(function (part) {
-    part.classList.toggle("off", !on);
+  part.classList.toggle("no-" + layer, !on);
+  all(".key-" + layer + ", .legend-" + layer).forEach(function (note) {
+    note.classList.toggle("off", !on);
   });
 }
 
