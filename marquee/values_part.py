@@ -57,9 +57,7 @@ class Part:
     package_mm: float | None
     leds_per_pixel: int
     intensity_cd: tuple[float, ...] | None
-    intensity_spread: (
-        tuple[float, float] | None
-    )  # factors low, high on all intensities, sheet to sheet
+    intensity_spread: tuple[float, float] | None  # low, high factor on all intensities
     dominant_nm: tuple[float, ...] | None
     dominant_range_nm: tuple[tuple[float, float], ...] | None
     fwhm_nm: tuple[float, ...] | None
@@ -82,6 +80,11 @@ class Part:
     # Light of each code channel by channel where a bench told them apart; `response` is then their mean.
     channel_response: tuple[tuple[float, ...], ...] | None = None
     calibrated: Calibrated | None = None
+
+    @property
+    def responses(self) -> tuple[tuple[float, ...], ...]:
+        """Relative light of each code, channel by channel."""
+        return self.channel_response or (self.response,) * len(self.channels)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -93,6 +93,4 @@ def posterior_samples(part: Part, observer: str, count: int, seed: int) -> tuple
 
 def response_tables(part: Part) -> Array:
     """Return the light (n, 256) of each code, channel by channel."""
-    if part.channel_response is not None:
-        return np.array(part.channel_response, float)
-    return np.tile(np.array(part.response, float), (len(part.channels), 1))
+    return np.array(part.responses, float)

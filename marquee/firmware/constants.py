@@ -282,10 +282,16 @@ def _bit_ns(part: Part) -> tuple[int, int, int, int]:
 def _channel_ua(part: Part) -> tuple[int, ...]:
     typical, largest = part.channel_current_a, part.channel_current_max_a
     known = [amps for amps in (typical, largest) if amps is not None]
-    steepest = max(
-        (255.0 * light / code for code, light in enumerate(part.response) if code), default=1.0
+    if not known:
+        return ()
+    # Where a response lies above the straight line somewhere the estimate is as much steeper.
+    steepest = [
+        max(1.0, *(255.0 * light / code for code, light in enumerate(response) if code))
+        for response in part.responses
+    ]
+    return tuple(
+        _up(1e6 * max(amps) * steep) for steep, *amps in zip(steepest, *known, strict=True)
     )
-    return tuple(_up(1e6 * max(pair) * max(1.0, steepest)) for pair in zip(*known, strict=True))
 
 
 def _up(value: float) -> int:

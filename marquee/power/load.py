@@ -113,7 +113,8 @@ def driven_current_a(
     if part.global_bits and global_code is not None:
         share = global_code / (2**part.global_bits - 1)
     each = tuple(
-        part.response[code] * amps * share for code, amps in zip(codes, channel_a, strict=True)
+        response[code] * amps * share
+        for response, code, amps in zip(part.responses, codes, channel_a, strict=True)
     )
     return full_current_a(part, each)
 

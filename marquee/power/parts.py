@@ -119,100 +119,72 @@ def wiring_parts(
         Lengths of the wires between rows, 0 elsewhere [mm].
     """
     rows = [
-        PartsRow(
-            item=f"DC supply {supply.volts:g} V, {supply.amps:g} A{'' if owned else ' or more'}",
+        _pieces(
+            f"DC supply {supply.volts:g} V, {supply.amps:g} A{'' if owned else ' or more'}",
+            supply.count,
+            "yours" if owned else "enclosed or external, listed for your country",
             # What the maker has costs nothing more.
             key="" if owned else "supply",
-            quantity=supply.count,
-            unit="pc",
-            note="yours" if owned else "enclosed or external, listed for your country",
         )
     ]
-    for rating_a, count in sorted(Counter(feed.fuse_a for feed in feeds).items()):
-        rows.append(
-            PartsRow(
-                item=f"blade fuse {rating_a:g} A",
-                quantity=count,
-                unit="pc",
-                key="fuse",
-                note="32 V DC",
-            )
-        )
-    rows.append(
-        PartsRow(
-            item="fuse holder for blade fuses",
-            key="holder",
-            quantity=len(feeds),
-            unit="pc",
-            note="at the supply's end",
-        )
-    )
-    rows += _wire_rows(feeds, jumpers_mm)
-    rows.append(
-        PartsRow(
+    ratings = Counter(feed.fuse_a for feed in feeds)
+    rows += [
+        _pieces(f"blade fuse {rating_a:g} A", count, "32 V DC", key="fuse")
+        for rating_a, count in sorted(ratings.items())
+    ]
+    rows += [
+        _pieces("fuse holder for blade fuses", len(feeds), "at the supply's end", key="holder"),
+        *_wire_rows(feeds, jumpers_mm),
+        _pieces(
+            f"capacitor {line.capacitor_uf:g} µF, {line.capacitor_v:g} V or more",
+            len(feeds),
+            "across the pads of each feed, mind its polarity",
             key="capacitor",
-            item=f"capacitor {line.capacitor_uf:g} µF, {line.capacitor_v:g} V or more",
-            quantity=len(feeds),
-            unit="pc",
-            note="across the pads of each feed, mind its polarity",
-        )
-    )
-    rows.append(
-        PartsRow(
-            item=f"resistor {line.resistor_ohm:g} ohm",
+        ),
+        _pieces(
+            f"resistor {line.resistor_ohm:g} ohm",
+            1,
+            "in the data wire, at the driver",
             key="resistor",
-            quantity=1,
-            unit="pc",
-            note="in the data wire, at the driver",
-        )
-    )
+        ),
+    ]
     if line.margin_3v3_v is not None and line.margin_3v3_v < 0:
-        rows.append(
-            PartsRow(
-                key="buffer",
-                item="74AHCT125 or 74HCT125 buffer",
-                quantity=1,
-                unit="pc",
-                note="where the controller runs on 3.3 V; the buffer itself on 5 V",
-            )
-        )
+        note = "where the controller runs on 3.3 V; the buffer itself on 5 V"
+        rows.append(_pieces("74AHCT125 or 74HCT125 buffer", 1, note, key="buffer"))
     if supply.volts > LOGIC_MOST_V:
-        rows.append(
-            PartsRow(
-                item=f"converter {supply.volts:g} V to 5 V, or a 5 V supply with the minus joined",
-                quantity=1,
-                unit="pc",
-                note="for the controller, which the rail would destroy",
-            )
-        )
+        converter = f"converter {supply.volts:g} V to 5 V, or a 5 V supply with the minus joined"
+        rows.append(_pieces(converter, 1, "for the controller, which the rail would destroy"))
     return tuple(rows)
+
+
+def _pieces(item: str, count: int, note: str, *, key: str = "") -> PartsRow:
+    return PartsRow(item=item, quantity=count, unit="pc", note=note, key=key)
 
 
 def _wire_rows(feeds: tuple[Feed, ...], jumpers_mm: NDArray[np.float64]) -> list[PartsRow]:
     name = feeds[0].wire
     one_way_mm = sum(feed.length_mm for feed in feeds) + float(np.sum(jumpers_mm))
     jumpers = int(np.count_nonzero(jumpers_mm))
-    note = (
-        f"{len(feeds)} feeds" + (f" and {jumpers} jumpers" if jumpers else "") + ", a tenth spare"
-    )
+    note = f"{len(feeds)} feeds{f' and {jumpers} jumpers' if jumpers else ''}, a tenth spare"
     data_mm = feeds[0].length_mm + float(np.sum(jumpers_mm))
     return [
-        PartsRow(
-            key="wire_m",
-            item=f"wire {name}, {colour}",
-            quantity=_metres(one_way_mm),
-            unit="m",
-            note=note,
-        )
-        for colour in ("red", "black")
-    ] + [
+        *(
+            PartsRow(
+                key="wire_m",
+                item=f"wire {name}, {colour}",
+                quantity=_metres(one_way_mm),
+                unit="m",
+                note=note,
+            )
+            for colour in ("red", "black")
+        ),
         PartsRow(
             key="data_wire_m",
             item="thin wire for data, with a ground wire beside it",
             quantity=_metres(data_mm),
             unit="m",
             note="from the controller to the first LED and between rows",
-        )
+        ),
     ]
 
 

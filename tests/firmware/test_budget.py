@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import tempfile
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -11,7 +12,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from marquee.errors import MarqueeError, UnknownNameError
-from marquee.firmware import COMMON_BIT_NS, controllers, find_controller, led_ua, runs_of
+from marquee.firmware import (
+    COMMON_BIT_NS,
+    choose_constants,
+    controllers,
+    find_controller,
+    led_ua,
+    runs_of,
+)
 from marquee.values import FirmwareBudget
 from tests.firmware.compilers import need, run
 from tests.firmware.factory import Sign, clocked, four_channels, make_part, make_plan
@@ -232,13 +240,18 @@ def test_runs_hold_exactly_the_leds_given_in_the_fewest_pieces(leds: set[int]) -
 
 
 @given(
-    st.lists(st.integers(0, 255), min_size=3, max_size=3), st.sampled_from([1.0, 1.6, 2.2, 0.6])
+    st.lists(st.integers(0, 255), min_size=3, max_size=3),
+    st.lists(st.sampled_from([1.0, 1.6, 2.2, 0.6]), min_size=3, max_size=3),
 )
-def test_estimated_current_is_never_below_the_parts_law(codes: list[int], exponent: float) -> None:
-    # The part's own law: light, and so mean current, by its response; sum of channels.
-    sign = Sign(response=tuple((i / 255) ** exponent for i in range(256)))
-    constants = make_plan(sign).constants
+def test_estimated_current_is_never_below_the_parts_law(
+    codes: list[int], exponents: list[float]
+) -> None:
+    # The part's own law: light, and so mean current, by each channel's response; sum of channels.
+    light = tuple(tuple((i / 255) ** exponent for i in range(256)) for exponent in exponents)
+    sign = Sign(response=tuple(i / 255 for i in range(256)))
+    plan, part = make_plan(sign), replace(make_part(sign), channel_response=light)
+    constants = choose_constants(plan.zone_map, plan.chain, part, plan.drive, plan.power)
     drawn_ua = sum(
-        1e6 * a * make_part(sign).response[c] for a, c in zip(sign.channel_a, codes, strict=True)
+        1e6 * a * row[c] for a, row, c in zip(sign.channel_a, light, codes, strict=True)
     )
     assert led_ua(constants, codes) >= drawn_ua - 1e-3  # a thousandth of a uA: rounding of the sum

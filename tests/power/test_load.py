@@ -57,6 +57,16 @@ def test_current_follows_the_light_and_not_the_byte() -> None:
     assert float(np.sum(load.planned_a)) == pytest.approx(expected, abs=1e-6)
 
 
+def test_channels_told_apart_on_a_bench_draw_by_their_own_response() -> None:
+    # A power of 2 on blue alone: code 128 is a quarter of full there, about half on the others.
+    blue = tuple(light**2 for light in LINEAR)
+    part = make_part(response=LINEAR, channel_response=(LINEAR, LINEAR, blue))
+    assert driven_current_a(part, (0.02,) * 3, (128, 0, 0)) == pytest.approx(0.02 * 128 / 255)
+    assert driven_current_a(part, (0.02,) * 3, (0, 0, 128)) == pytest.approx(
+        0.02 * (128 / 255) ** 2
+    )
+
+
 def test_led_that_stays_dark_still_draws_its_dark_current() -> None:
     chain = make_chain(4)
     dark = type(chain)(
