@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from marquee.artwork.scatter import scattered
 from marquee.colour.difference import delta_e_2000
 from marquee.colour.spaces import srgb_8bit_to_lab_d65
 
@@ -138,7 +139,7 @@ def _region_colours(
     step = max(1, int(sizes[1:].sum() // _SAMPLE_PX)) if len(sizes) > 1 else 1
     small = sizes < 64 * step
     small[0] = False
-    grid = np.arange(0, labels.size, step)
+    grid = scattered(labels.size, step)
     grid = grid[(labels[grid] > 0) & ~small[labels[grid]]]
     picked = np.concatenate([grid, np.flatnonzero(small[labels])] if small.any() else [grid])
     own = labels[picked]

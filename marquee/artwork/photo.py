@@ -10,6 +10,7 @@ from marquee.artwork.edges import FACE
 from marquee.artwork.face import DARK_LIGHTNESS, Face
 from marquee.artwork.flat import Flatness, find_flat
 from marquee.artwork.ramps import Ramp
+from marquee.artwork.scatter import scattered
 from marquee.colour.constants import SRGB_TO_XYZ
 from marquee.colour.spaces import srgb_8bit_to_xyz_d65
 from marquee.errors import Finding
@@ -69,7 +70,7 @@ def label_photo(
     lit = cv2.morphologyEx(lit, cv2.MORPH_OPEN, np.ones((_BLUR_PX, _BLUR_PX), np.uint8))
     labels = np.where(lit == 1, label, FACE).astype(np.uint8)
     shown = blurred[labels != FACE]
-    shown = shown[:: max(1, len(shown) // _SAMPLE)]
+    shown = shown[scattered(len(shown), len(shown) // _SAMPLE)]
     if not len(shown):
         shown = blurred.reshape(-1, 3)[:1]
     order = np.argsort(shown.astype(int).sum(axis=1), kind="stable")

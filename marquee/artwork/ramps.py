@@ -11,6 +11,7 @@ from marquee.artwork.crumbs import Ramp as Ramp  # noqa: PLC0414 -- handed on
 from marquee.artwork.crumbs import gather_crumbs
 from marquee.artwork.face import DARK_LIGHTNESS, Face
 from marquee.artwork.flat import TOL_CALM, Flatness
+from marquee.artwork.scatter import scattered
 from marquee.colour.difference import delta_e_2000
 from marquee.colour.spaces import srgb_8bit_to_lab_d65
 
@@ -103,7 +104,7 @@ def _pixels_of(
     x, y, w, h = (int(v) for v in flat.box[region])
     inside = np.flatnonzero(flat.region_of_px[y : y + h, x : x + w] == region)
     if most is not None:
-        inside = inside[:: max(1, len(inside) // most)]
+        inside = inside[scattered(len(inside), len(inside) // most)]
     rows, columns = np.divmod(inside, w)
     index = (rows + y) * srgb_8bit.shape[1] + columns + x
     return index, srgb_8bit.reshape(-1, 3)[index]
@@ -268,7 +269,7 @@ def _leans(
 ) -> bool:
     """Return whether the pixels near `colour` follow their place, as in a slow gradient."""
     near = np.flatnonzero(_like(pixels, colour, tol))
-    near = near[:: max(1, len(near) // 4096)]
+    near = near[scattered(len(near), len(near) // 4096)]
     y, x = np.divmod(index[near], width_px)
     place = np.stack([np.ones(len(near)), x - x.mean(), y - y.mean()], axis=1)
     value = _along(pixels[near].astype(float))
@@ -278,12 +279,12 @@ def _leans(
 
 def _runs(index: NDArray[np.int64], pixels: NDArray[np.uint8], width_px: int) -> bool:
     """Return whether the colour follows a curved surface over the region, as gradients of every form do."""
-    step = max(1, len(pixels) // 4096)
-    y, x = np.divmod(index[::step], width_px)
+    picked = scattered(len(pixels), len(pixels) // 4096)
+    y, x = np.divmod(index[picked], width_px)
     u, v = ((c - c.mean()) / max(float(np.ptp(c)), 1.0) for c in (x, y))
     powers = [u**i * v**j for i in range(4) for j in range(4 - i)]
     place = np.stack(powers, axis=1)
-    value = _along(pixels[::step].astype(float))
+    value = _along(pixels[picked].astype(float))
     if len(value) < 4 * place.shape[1]:
         return False
     fit = _fitted(place, value)
@@ -327,7 +328,7 @@ def _join(
 
 def _samples(pixels: NDArray[np.uint8]) -> NDArray[np.float64]:
     """Return up to 64 colours evenly along the direction in which the pixels vary most."""
-    values = pixels[:: max(1, len(pixels) // 4096)].astype(float)
+    values = pixels[scattered(len(pixels), len(pixels) // 4096)].astype(float)
     order = np.argsort(_along(values), kind="stable")
     picks = np.linspace(0.01, 0.99, _SAMPLES) * (len(values) - 1)
     return np.asarray(values[order[np.rint(picks).astype(int)]], float)
