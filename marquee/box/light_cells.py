@@ -8,13 +8,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from marquee.box.light_elements import Elements, Ints
-from marquee.box.light_regions import Plan2D, star
+from marquee.box.light_regions import Plan2D, stars
 from marquee.box.light_scene import Floats, Scene
 from marquee.box.light_walls import Walls, wall_factors, wall_to_wall
 
 Single = NDArray[np.float32]
 # Farther patches give an element under 2 % of its light from the floor: h² / (R² + h²) at R = 8 h.
 REACH_DEPTHS = 8.0
+# Up to here an element's sight is its own, farther that of its patch's middle: 6 % of the light of a floor comes from
+# beyond, and patches of a third of a depth part it finely enough.
+_NEAR_DEPTHS = 4.0
 # Elements are handled in square tiles this wide, so that far patches drop out early.
 _TILE_DEPTHS = 2.0
 
@@ -74,15 +77,14 @@ class Sights:
     column_column: NDArray[np.bool_]
 
 
-def cell_of(scene: Scene, plan: Plan2D, elements: Elements, walls: Walls, region: int) -> Cell:
-    """Return the exchange factors of one region."""
+def cell_of(
+    scene: Scene, elements: Elements, walls: Walls, region: int, sights: Sights | None
+) -> Cell:
+    """Return the exchange factors of one region; `sights` where it is not convex."""
     columns = np.flatnonzero(walls.region == region)
     patches = np.flatnonzero(elements.patch_region == region)
     own = np.flatnonzero(elements.region == region)
     wall = walls.part(columns)
-    sights = None
-    if not plan.convex[region]:
-        sights = _sights(scene, plan, elements, wall, (patches, own, region))
     area = wall.area_mm2.ravel()
     n_patch, n_wall = len(patches), area.size
     diffuser_walls = np.zeros((n_patch, n_wall), np.float32)
@@ -243,32 +245,76 @@ def _half_up(walls_diffuser: Single, walls_floor: Single, mouth: NDArray[np.bool
     walls_floor[mouth] *= np.minimum(1.0, 0.5 / np.maximum(down, 1e-12))[:, None]
 
 
-def _sights(
-    scene: Scene, plan: Plan2D, elements: Elements, wall: Walls, members: tuple[Ints, Ints, int]
-) -> Sights:
-    patches, own, region = members
+def sights_of(
+    scene: Scene, plan: Plan2D, elements: Elements, walls: Walls, region: int
+) -> Sights | None:
+    """Return what is in sight within a region; None where that is all of it."""
+    if plan.convex[region]:
+        return None
+    patches = np.flatnonzero(elements.patch_region == region)
+    own = np.flatnonzero(elements.region == region)
+    wall = walls.part(np.flatnonzero(walls.region == region))
     faces = plan.edges.barrier & (plan.edges.region == region)
     a, b = plan.edges.a[faces], plan.edges.b[faces]
-    points = elements.point[own]
+    number = np.zeros(len(elements.patch_region), np.intp)
+    number[patches] = np.arange(len(patches))
     middle = wall.middle + 0.01 * wall.normal
-    targets = np.concatenate([points, middle])
-    reach = REACH_DEPTHS * scene.depth_mm
-    seen = _seen_within(middle, targets, (a, b), reach)
-    both = seen[:, len(points) :]
+    centre = elements.patch_centre[patches]
+    asked = _Asked(
+        points=elements.point[own],
+        patch=number[elements.patch[own]],
+        spots=np.concatenate([centre, middle]),
+        near_mm=_NEAR_DEPTHS * scene.depth_mm,
+        far_mm=REACH_DEPTHS * scene.depth_mm,
+    )
+    seen, spots = asked.seen_from((a, b))
+    both = spots[len(centre) :, len(centre) :]
     return Sights(
-        element_column=seen[:, : len(points)].T,
-        element_patch=_seen_within(elements.patch_centre[patches], points, (a, b), reach).T,
+        element_column=seen[len(centre) :].T,
+        element_patch=seen[: len(centre)].T,
         column_column=both & both.T,
     )
 
 
-def _seen_within(
-    origins: Floats, targets: Floats, faces: tuple[Floats, Floats], reach_mm: float
-) -> NDArray[np.bool_]:
-    """Return (origins, targets) whether each target is near and in sight."""
-    seen = np.zeros((len(origins), len(targets)), bool)
-    share = np.ones(len(faces[0]))
-    for row, origin in zip(seen, origins, strict=True):
-        near = np.flatnonzero(((targets - origin) ** 2).sum(axis=1) < reach_mm**2)
-        row[near] = star(origin, *faces, share).sees(targets[near])
-    return seen
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Asked:
+    """What is asked for sight: elements' `points` (n, 2) with their `patch`, and `spots`, patches' centres first."""
+
+    points: Floats
+    patch: Ints
+    spots: Floats
+    near_mm: float
+    far_mm: float
+
+    def seen_from(
+        self, faces: tuple[Floats, Floats]
+    ) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+        """Return (spots, elements) and (spots, spots) whether each spot sees each; nothing farther than `far_mm`.
+
+        Elements farther than `near_mm` are seen where their patch's centre is.
+        """
+        seen = np.zeros((len(self.spots), len(self.points)), bool)
+        spots = np.zeros((len(self.spots), len(self.spots)), bool)
+        views = stars(self.spots, *faces, np.ones(len(faces[0])))
+        near, far = _Around(self.points, self.near_mm), _Around(self.spots, self.far_mm)
+        for k, view in enumerate(views):
+            around, x, y = far.of(view.origin)
+            spots[k, around] = view.sees_at(x, y)
+            np.take(spots[k], self.patch, out=seen[k])
+            around, x, y = near.of(view.origin)
+            seen[k, around] = view.sees_at(x, y)
+        return seen, spots
+
+
+class _Around:
+    """Points by their coordinates, which is faster to ask than by pairs."""
+
+    def __init__(self, points: Floats, reach_mm: float) -> None:
+        self._x, self._y = np.ascontiguousarray(points.T)
+        self._square = reach_mm**2
+
+    def of(self, origin: Floats) -> tuple[Ints, Floats, Floats]:
+        """Return which points are within reach of an origin, and their offsets from it."""
+        x, y = self._x - origin[0], self._y - origin[1]
+        near = np.flatnonzero(x * x + y * y < self._square)
+        return near, x[near], y[near]

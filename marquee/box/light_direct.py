@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator, Sequence
 from functools import partial
+from itertools import islice
 
 import numpy as np
 from numpy.typing import NDArray
 
 from marquee.box.light_beam import beam_lux
 from marquee.box.light_elements import EDGE_SAMPLES, Elements, Ints, samples_of
-from marquee.box.light_regions import Plan2D, Star, star
+from marquee.box.light_regions import Plan2D, Star, stars
 from marquee.box.light_scene import Floats, Grid, Scene
 from marquee.parallel import run_all
 
@@ -18,29 +20,32 @@ Flags = NDArray[np.bool_]
 
 # An LED farther than this lights a slot's ceiling with under a thousandth of what one below it does.
 _SLOT_REACH_DEPTHS = 6.0
-# Within this distance of an LED shadows are found to a fraction of an element.
-_FINE_DEPTHS = 12.0
+# Within this distance of an LED shadows are found to a fraction of an element. Beyond it under 3 % of its light falls,
+# and none of it brighter than a thousandth of that straight above.
+_FINE_DEPTHS = 5.5
 # Quarters of the LED's window, and for each the way its sample points move; crossed, so that neither repeats.
 _QUARTERS = np.array([[-1, -1], [1, -1], [-1, 1], [1, 1]])
 _CROSSED = np.array([[-1, 1], [-1, -1], [1, 1], [1, -1]])
-# From this many pairs of LED and element the work is shared out, in this many parts (measured: 0.4 µs a pair).
-_MUCH, _PARTS = 200_000, 4
+# From this many pairs of LED and element the work is shared out, in this many parts (measured: 0.15 µs a pair).
+_MUCH, _PARTS = 500_000, 4
+# LEDs handled together.
+_AT_ONCE = 64
 
 
 class Views:
-    """Which region each LED stands in (-1: inside a barrier), and what it sees, found once when asked."""
+    """Which region each LED stands in (-1: inside a barrier), and what it sees."""
 
     def __init__(self, scene: Scene, plan: Plan2D) -> None:
         self.home = region_of(plan, scene.led_xy_mm)
-        self._window_mm = scene.led_window_mm
+        self.window_mm = scene.led_window_mm
         self._xy = scene.led_xy_mm
         self._bounds = np.array([region.bounds for region in plan.regions])
         edges, wall = plan.edges, plan.edges.barrier
-        self._a, self._b = edges.a[wall], edges.b[wall]
+        self._a, self._b, self._region = edges.a[wall], edges.b[wall], edges.region[wall]
         # A ray is cut by a face it meets before it has risen to the face's top.
         rise = scene.depth_mm - scene.led_z_mm
         self._share = np.maximum((edges.top_mm[wall] - scene.led_z_mm) / rise, 1e-9)
-        self._centres: dict[int, Star] = {}
+        self._closed = not scene.has_gap
 
     def reach(self, led: int) -> tuple[Floats, Floats]:
         """Return the corners of a rectangle outside which the LED lights nothing.
@@ -49,58 +54,79 @@ class Views:
         """
         box = self._bounds[self.home[led]].reshape(2, 2)
         grown = self._xy[led] + (box - self._xy[led]) / self._share.min(initial=1.0)
-        return grown[0] - self._window_mm, grown[1] + self._window_mm
+        return grown[0] - self.window_mm, grown[1] + self.window_mm
 
-    def of(self, led: int) -> Star:
-        """Return what the LED's centre sees of the diffuser."""
-        if led not in self._centres:
-            self._centres[led] = star(self._xy[led], *self._faces(led))
-        return self._centres[led]
+    def of(self, leds: Ints) -> Iterator[Star]:
+        """Yield what the centre of each LED sees of the diffuser; all of one region."""
+        return stars(self._xy[leds], *self._faces(leds))
 
-    def quarters(self, led: int) -> tuple[Star, ...]:
-        """Return what the quarters of the LED's window see of the diffuser."""
-        faces = self._faces(led)
-        corners = self._xy[led] + self._window_mm / 4 * _QUARTERS
-        return tuple(star(corner, *faces) for corner in corners)
+    def quarters(self, leds: Ints) -> Iterator[Star]:
+        """Yield what the quarters of each LED's window see of the diffuser, four an LED; all of one region."""
+        corners = self._xy[leds][:, None] + self.window_mm / 4 * _QUARTERS
+        return stars(corners.reshape(-1, 2), *self._faces(leds))
 
-    def _faces(self, led: int) -> tuple[Floats, Floats, Floats]:
-        low, high = self.reach(led)
-        near = (np.maximum(self._a, self._b) >= low) & (np.minimum(self._a, self._b) <= high)
-        at = near.all(axis=1)
+    def _faces(self, leds: Ints) -> tuple[Floats, Floats, Floats]:
+        """Return the faces that can hide anything from LEDs of one region."""
+        if self._closed:
+            at = self._region == self.home[leds[0]]
+        else:
+            corners = [self.reach(led) for led in leds.tolist()]
+            low, high = np.min([c[0] for c in corners], 0), np.max([c[1] for c in corners], 0)
+            near = (np.maximum(self._a, self._b) >= low) & (np.minimum(self._a, self._b) <= high)
+            at = near.all(axis=1)
         return self._a[at], self._b[at], self._share[at]
 
 
 def direct_lux(scene: Scene, plan: Plan2D, elements: Elements, views: Views) -> Floats:
     """Return (channels, elements) direct illuminance, means over each element's open part [lx]."""
-    leds = np.arange(len(scene.led_xy_mm))
-    shaded = len(plan.regions) > 1 or not plan.convex[0]
+    return summed(run_all(direct_jobs(scene, plan, elements, views)))
+
+
+def direct_jobs(
+    scene: Scene, plan: Plan2D, elements: Elements, views: Views
+) -> list[Callable[[], Floats]]:
+    """Return jobs whose results, `summed`, are the direct illuminance."""
+    leds = np.flatnonzero(scene.led_cd.any(axis=1) & (views.home >= 0))
     # The parts depend on the scene alone: their sum is the same whoever reckons them.
+    shaded = len(plan.regions) > 1 or not plan.convex[0]
     parts = _PARTS if shaded and len(leds) * len(elements.patch) > _MUCH else 1
-    jobs = [
+    return [
         partial(_direct_of, leds[part::parts], scene, plan, elements, views)
         for part in range(parts)
     ]
-    first, *others = run_all(jobs)
-    direct: Floats = first
-    for other in others:
-        direct += other
+
+
+def summed(parts: Sequence[Floats]) -> Floats:
+    """Return the sum of the parts, in their order."""
+    direct = parts[0]
+    for other in parts[1:]:
+        direct = direct + other
     return direct
 
 
 def _direct_of(leds: Ints, scene: Scene, plan: Plan2D, elements: Elements, views: Views) -> Floats:
     direct = np.zeros((scene.led_cd.shape[1], len(elements.patch)))
     spread = _Spread(scene)
-    home = views.home
-    for led in leds.tolist():
-        lit = np.flatnonzero(scene.led_cd[led])
-        if not lit.size or home[led] < 0:
+    probes = _Probes(elements)
+    for region in np.unique(views.home[leds]).tolist():
+        own = leds[views.home[leds] == region]
+        if plan.convex[region] and not scene.has_gap:
+            lit = np.zeros_like(direct)
+            for led in own.tolist():
+                _add(lit, scene.led_cd[led], spread.over_elements(scene.led_xy_mm[led]))
+            direct += lit * (elements.region == region)
             continue
-        lux = spread.over_elements(scene.led_xy_mm[led])
-        if len(plan.regions) > 1 or not plan.convex[0]:
-            lux = _shadowed(scene, plan, elements, views, led, lux)
-        for channel in lit:
-            direct[channel] += scene.led_cd[led, channel] * lux
+        for first in range(0, len(own), _AT_ONCE):
+            some = own[first : first + _AT_ONCE]
+            shadowed = _shadowed(scene, plan, probes, views, some, spread)
+            for led, lux in zip(some.tolist(), shadowed, strict=True):
+                _add(direct, scene.led_cd[led], lux)
     return direct
+
+
+def _add(direct: Floats, led_cd: Floats, lux: Floats) -> None:
+    for channel in np.flatnonzero(led_cd).tolist():
+        direct[channel] += led_cd[channel] * lux
 
 
 def region_of(plan: Plan2D, points: Floats) -> Ints:
@@ -144,77 +170,103 @@ class _Spread:
         return np.asarray((rows[:, 0::2] + rows[:, 1::2]).ravel(), float)
 
 
+class _Probes:
+    """Where elements are asked for what is seen of them: at one point, beside barriers at four of their open part."""
+
+    def __init__(self, elements: Elements) -> None:
+        self.elements = elements
+        self.x, self.y = np.ascontiguousarray(elements.point.T)
+        self.beside = elements.beside & (elements.patch >= 0)
+        beside = np.flatnonzero(self.beside)
+        self._points = samples_of(elements.grid, beside, 2)
+        self._row = np.full(len(elements.patch), -1)
+        self._row[beside] = np.arange(len(beside))
+        crossed = np.flatnonzero(elements.free.any(axis=1))
+        self.crossed = elements.split[crossed]
+        # Four spread evenly over the open ones of an element's sample points.
+        free = elements.free[crossed]
+        order = np.argsort(~free, axis=1, kind="stable")
+        wanted = (np.arange(4) * (free.sum(axis=1, keepdims=True) - 1)) // 3
+        chosen = np.take_along_axis(order, wanted, axis=1)
+        places = samples_of(elements.grid, self.crossed, EDGE_SAMPLES)
+        self._points[self._row[self.crossed]] = np.take_along_axis(places, chosen[..., None], 1)
+
+    def seen(self, view: Star, asked: Ints) -> Floats:
+        """Return how much of each of some elements beside barriers is in sight, in quarters."""
+        points = self._points[self._row[asked]].reshape(-1, 2)
+        return np.asarray(view.sees(points).reshape(-1, 4).mean(axis=1), float)
+
+
 def _shadowed(
-    scene: Scene, plan: Plan2D, elements: Elements, views: Views, led: int, lux: Floats
-) -> Floats:
-    home = int(views.home[led])
-    if plan.convex[home] and not scene.has_gap:
-        return np.where(elements.region == home, lux, 0.0)
-    centre = views.of(led)
-    grid = elements.grid
-    # Only what lies within the LED's reach can be lit, and its neighbours stand in for the dark beyond. Far off, shadows'
-    # edges and light over a gap are let be: less than a ten-thousandth of the light straight above falls there.
-    around = _FINE_DEPTHS * scene.depth_mm
-    low, high = views.reach(led)
-    at = scene.led_xy_mm[led]
-    block, shape = _block(grid, (np.maximum(low, at - around), np.minimum(high, at + around)))
-    own = elements.region[block] == home
-    seen = np.zeros(len(block))
-    # Over a gap light may reach any element, otherwise only those of its own region.
-    asked = np.arange(len(block)) if scene.has_gap else np.flatnonzero(own)
-    # One point an element, four beside barriers, where what is seen may be narrower than an element.
-    beside = elements.beside[block[asked]]
-    plain, edge = asked[~beside], asked[beside]
-    if plan.convex[home]:
-        # All of a convex region is in plain sight.
-        seen[plain[own[plain]]] = 1.0
-        plain = plain[~own[plain]]
-    seen[plain] = centre.sees(elements.point[block[plain]])
-    points = samples_of(grid, block[edge], 2)
-    seen[edge] = centre.sees(points.reshape(-1, 2)).reshape(-1, 4).mean(axis=1)
-    lit = np.zeros(len(lux))
-    if (low < at - around).any() or (high > at + around).any():
-        far = np.flatnonzero(elements.region == home)
-        lit[far] = lux[far]
-        if not plan.convex[home]:
-            lit[far] *= centre.sees(elements.point[far])
-    lit[block] = lux[block] * seen
-    # An element wholly under a barrier is answered by the channel over it, or is dark.
-    changed = _changes(seen.reshape(shape)).ravel() & (elements.patch[block] >= 0)
-    mixed = block[changed | (own & (seen < 1) & (seen > 0))]
-    if mixed.size:
-        lit[mixed] = _fine(scene, elements, views.quarters(led), mixed)
-    return lit
+    scene: Scene, plan: Plan2D, probes: _Probes, views: Views, leds: Ints, spread: _Spread
+) -> list[Floats]:
+    """Return (elements,) illuminance by each of some LEDs of one region, of 1 cd."""
+    elements = probes.elements
+    region = int(views.home[leds[0]])
+    home = elements.region == region
+    found, mixed = [], []
+    for led, view in zip(leds.tolist(), views.of(leds), strict=True):
+        at = scene.led_xy_mm[led]
+        # Over a gap light may reach any element within the LED's reach, otherwise only those of its own region.
+        asked = np.flatnonzero(_within(elements.grid, views.reach(led)) if scene.has_gap else home)
+        x, y = probes.x[asked] - at[0], probes.y[asked] - at[1]
+        near = x * x + y * y < (_FINE_DEPTHS * scene.depth_mm) ** 2
+        seen = view.sees_at(x, y).astype(float)
+        edge = np.flatnonzero(near & probes.beside[asked])
+        seen[edge] = probes.seen(view, asked[edge])
+        if plan.convex[region]:
+            # All of a convex region is in plain sight.
+            seen[home[asked]] = 1.0
+        lux = spread.over_elements(at)
+        # An element that a barrier's outline crosses takes the light in the middle of its open part.
+        crossed = probes.crossed
+        offset = elements.point[crossed] - at
+        lux[crossed] = beam_lux(offset, scene.depth_mm - scene.led_z_mm, scene.led_exponent)
+        lit = np.zeros(len(lux))
+        lit[asked] = lux[asked] * seen
+        found.append(lit)
+        # An element wholly under a barrier is answered by the channel over it, or is dark.
+        changed = _changes(elements.grid, asked, seen) & near & (elements.patch[asked] >= 0)
+        mixed.append(asked[changed])
+    some = np.flatnonzero([len(m) > 0 for m in mixed])
+    quarters = views.quarters(leds[some]) if len(some) else iter(())
+    for k in some.tolist():
+        found[k][mixed[k]] = _fine(scene, elements, list(islice(quarters, 4)), mixed[k])
+    return found
 
 
-def _block(grid: Grid, corners: tuple[Floats, Floats]) -> tuple[Ints, tuple[int, int]]:
-    """Return the elements of a rectangle and one more all round, row by row, and how many rows and columns they are."""
-    first = np.array([grid.x0_mm, grid.y0_mm])
-    step, most = np.array([grid.dx_mm, grid.dy_mm]), np.array([grid.nx, grid.ny])
-    low = np.clip(np.floor((corners[0] - first) / step).astype(np.intp) - 1, 0, most - 1)
-    high = np.clip(np.ceil((corners[1] - first) / step).astype(np.intp) + 1, 0, most - 1)
-    x, y = np.arange(low[0], high[0] + 1), np.arange(low[1], high[1] + 1)
-    return (y[:, None] * grid.nx + x).ravel(), (len(y), len(x))
+def _within(grid: Grid, corners: tuple[Floats, Floats]) -> Flags:
+    """Return whether each element lies in a rectangle or next to it."""
+    (x0, y0), (x1, y1) = corners[0], corners[1]
+    across = (grid.x_mm > x0 - 2 * grid.dx_mm) & (grid.x_mm < x1 + 2 * grid.dx_mm)
+    down = (grid.y_mm > y0 - 2 * grid.dy_mm) & (grid.y_mm < y1 + 2 * grid.dy_mm)
+    return np.asarray((down[:, None] & across).ravel())
+
+
+def _changes(grid: Grid, asked: Ints, seen: Floats) -> Flags:
+    """Return which of the elements `asked` are seen in part, or otherwise than one of their eight neighbours."""
+    import cv2
+
+    # Elements not asked differ from none.
+    low = np.full(grid.nx * grid.ny, 4, np.uint8)
+    high = np.zeros(grid.nx * grid.ny, np.uint8)
+    low[asked] = high[asked] = seen * 4
+    around = np.ones((3, 3), np.uint8)
+    shape = (grid.ny, grid.nx)
+    lowest = cv2.erode(low.reshape(shape), around).ravel()[asked]
+    highest = cv2.dilate(high.reshape(shape), around).ravel()[asked]
+    return np.asarray((lowest < highest) | ((seen > 0) & (seen < 1)))
 
 
 def _inside(points: Floats, corners: tuple[Floats, Floats]) -> Ints:
     return np.flatnonzero(((points >= corners[0]) & (points <= corners[1])).all(axis=1))
 
 
-def _changes(seen: Floats) -> Flags:
-    """Return (rows, columns) where an element or one of its eight neighbours is seen differently from another."""
-    low, high = np.pad(seen, 1, mode="edge"), np.pad(seen, 1, mode="edge")
-    low = np.minimum(np.minimum(low[:-2], low[1:-1]), low[2:])
-    high = np.maximum(np.maximum(high[:-2], high[1:-1]), high[2:])
-    low = np.minimum(np.minimum(low[:, :-2], low[:, 1:-1]), low[:, 2:])
-    high = np.maximum(np.maximum(high[:, :-2], high[:, 1:-1]), high[:, 2:])
-    return np.asarray(low != high, bool)
-
-
-def _fine(scene: Scene, elements: Elements, quarters: tuple[Star, ...], which: Ints) -> Floats:
+def _fine(scene: Scene, elements: Elements, quarters: list[Star], which: Ints) -> Floats:
     """Return element means by 4 × 4 points and the four quarters of the LED's window.
 
-    Each quarter uses the points moved by another quarter of their spacing, which makes 8 × 8 places in all.
+    Each quarter uses the points moved by another quarter of their spacing, which makes 8 × 8 places in all; only
+    where a barrier's outline crosses the element they stay, for moved ones could stand in the barrier.
     """
     grid = elements.grid
     points = samples_of(grid, which, EDGE_SAMPLES)
@@ -225,6 +277,7 @@ def _fine(scene: Scene, elements: Elements, quarters: tuple[Star, ...], which: I
     if len(elements.split):
         hit = elements.split[place] == which
         weight[hit] = elements.free[place[hit]]
+    step = step * (weight.min(axis=1) > 0)[:, None, None]
     total = np.zeros(len(which))
     height = scene.depth_mm - scene.led_z_mm
     for quarter, side in zip(quarters, _CROSSED, strict=True):
@@ -238,16 +291,20 @@ def _fine(scene: Scene, elements: Elements, quarters: tuple[Star, ...], which: I
 def direct_at(scene: Scene, views: Views, points: Floats) -> Floats:
     """Return (channels, points) direct illuminance at points under the diffuser, LEDs taken as points [lx]."""
     direct = np.zeros((scene.led_cd.shape[1], len(points)))
+    if not len(points):
+        return direct
     height = scene.depth_mm - scene.led_z_mm
     reach2 = (_SLOT_REACH_DEPTHS * scene.depth_mm) ** 2
-    for led in range(len(scene.led_xy_mm)):
-        lit = np.flatnonzero(scene.led_cd[led])
-        if not lit.size or views.home[led] < 0:
+    lit = scene.led_cd.any(axis=1)
+    for region in range(views.home.max(initial=-1) + 1):
+        leds = np.flatnonzero(lit & (views.home == region))
+        if not len(leds):
             continue
-        near = _inside(points, views.reach(led))
-        near = near[((points[near] - scene.led_xy_mm[led]) ** 2).sum(axis=1) < reach2]
-        centre = views.of(led)
-        lux = beam_lux(points[near] - centre.origin, height, scene.led_exponent)
-        lux *= centre.sees(points[near])
-        direct[np.ix_(lit, near)] += scene.led_cd[led, lit][:, None] * lux
+        for led, view in zip(leds.tolist(), views.of(leds), strict=True):
+            near = _inside(points, views.reach(led))
+            near = near[((points[near] - view.origin) ** 2).sum(axis=1) < reach2]
+            lux = beam_lux(points[near] - view.origin, height, scene.led_exponent)
+            lux *= view.sees(points[near])
+            for channel in np.flatnonzero(scene.led_cd[led]).tolist():
+                direct[channel, near] += scene.led_cd[led, channel] * lux
     return direct

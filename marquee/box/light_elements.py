@@ -180,7 +180,8 @@ def _part_at(tree: object, points: Floats, part_block: Ints, block: Ints) -> Int
     import shapely
 
     found = np.full(len(points), -1)
-    which, part = tree.query(shapely.points(points), predicate="intersects")  # type: ignore[attr-defined]
+    # A point on a wall's face would count as open and yet see nothing.
+    which, part = tree.query(shapely.points(points), predicate="within")  # type: ignore[attr-defined]
     same = part_block[part] == block[which]
     found[which[same]] = part[same]
     return found

@@ -14,8 +14,9 @@ _PER_DEPTH = 10
 _ACROSS = 30
 _MOST = 40_000
 _FINEST_MM = 0.75
-# Artwork finer than this adds nothing to the question which zone an element belongs to.
-_PIXEL_MM = 0.15
+# Artwork finer than this, or than so many pixels along an element, adds nothing to the question which zone an element
+# belongs to.
+_PIXEL_MM, _PIXELS_ALONG = 0.15, 20
 
 
 def grid_for(width_mm: float, height_mm: float, depth_mm: float) -> Grid:
@@ -33,7 +34,8 @@ def zone_of_elements(zone_map: ZoneMap, grid: Grid) -> NDArray[np.int16]:
     Any coverage counts, so thin strokes keep their elements. A zone that would get none is given the element
     holding most of its pixels.
     """
-    step = max(1, int(_PIXEL_MM / zone_map.mm_per_px))
+    pixel_mm = max(_PIXEL_MM, min(grid.dx_mm, grid.dy_mm) / _PIXELS_ALONG)
+    step = max(1, int(pixel_mm / zone_map.mm_per_px))
     pixels = zone_map.zone_of_px[step // 2 :: step, step // 2 :: step]
     row = (np.arange(pixels.shape[0]) * step + step // 2 + 0.5) * zone_map.mm_per_px / grid.dy_mm
     column = (

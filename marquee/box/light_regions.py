@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -109,22 +110,25 @@ def _edges(scene: Scene, regions: tuple[Polygon, ...], shapes: list[Any]) -> Edg
 
 # --- what a point sees -----------------------------------------------------------------------------
 
+# Pairs of origin and face handled at once, so that the arrays stay small.
+_AT_ONCE = 200_000
+
 
 def turn(vectors: Floats) -> Floats:
-    """Return a number 0 to 4 that grows with the direction of each vector as its angle does."""
+    """Return a number 0 to 4 that grows with the direction of each vector as its angle from the negative x axis does."""
     return _turn(vectors[..., 0], vectors[..., 1])
 
 
 def _turn(x: Floats, y: Floats) -> Floats:
     with np.errstate(invalid="ignore"):
-        share = y / (abs(x) + abs(y))
-    return np.where(x < 0, 2 - share, np.where(share < 0, 4 + share, share))
+        share = x / (np.abs(x) + np.abs(y))
+    return np.asarray(np.copysign(1 - share, y) + 2)
 
 
 def direction(turns: Floats) -> Floats:
     """Return a vector (…, 2) in the direction that `turn` gives these numbers."""
-    y = np.where(turns <= 3, 1 - abs(turns - 1), turns - 4)
-    return np.stack([abs(turns - 2) - 1, y], axis=-1)
+    x = 1 - np.abs(turns - 2)
+    return np.stack([x, np.copysign(1 - np.abs(x), turns - 2)], axis=-1)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -138,77 +142,100 @@ class Star:
     breaks: Floats
     face: Floats  # (intervals, 2), b - a
     limit: Floats  # (intervals,), inf where nothing stands
-    index: NDArray[np.intp]  # (intervals,), place of that face in what `star` was given
+    index: NDArray[np.intp]  # (intervals,), place of that face in what `stars` was given
 
     def meets(self, ways: Floats) -> tuple[NDArray[np.intp], Floats]:
         """Return which face each of `ways` (n, 2) meets first and after how many lengths of itself (inf: none)."""
-        at = self._interval(ways)
+        at = self._interval(ways[:, 0], ways[:, 1])
         face = self.face[at]
         sine = ways[:, 0] * face[:, 1] - ways[:, 1] * face[:, 0]
         return self.index[at], self.limit[at] / np.maximum(sine, 1e-12)
 
-    def _interval(self, ways: Floats) -> NDArray[np.intp]:
-        at = np.searchsorted(self.breaks, turn(ways), side="right") - 1
-        return np.clip(at, 0, len(self.limit) - 1)
+    def _interval(self, x: Floats, y: Floats) -> NDArray[np.intp]:
+        at = self.breaks.searchsorted(_turn(x, y), side="right") - 1
+        # Within by construction, but for directions of nothing, which count as the last.
+        return np.asarray(np.minimum(np.maximum(at, 0), len(self.limit) - 1), np.intp)
 
     def sees(self, points: Floats) -> NDArray[np.bool_]:
         """Return whether each of `points` (n, 2) is in sight."""
+        return self.sees_at(points[:, 0] - self.origin[0], points[:, 1] - self.origin[1])
+
+    def sees_at(self, x: Floats, y: Floats) -> NDArray[np.bool_]:
+        """Return whether points at these offsets (n,) from it are in sight."""
         if len(self.limit) == 1:
-            return np.ones(len(points), bool)
-        x, y = points[:, 0] - self.origin[0], points[:, 1] - self.origin[1]
-        at = self.breaks.searchsorted(_turn(x, y), side="right") - 1
-        # Within by construction, but for directions of nothing, which count as the last.
-        at = np.minimum(np.maximum(at, 0), len(self.limit) - 1)
+            return np.ones(len(x), bool)
+        at = self._interval(x, y)
         reach = x * self.face[:, 1].take(at) - y * self.face[:, 0].take(at)
         return np.asarray(reach < self.limit.take(at))
 
 
 def star(origin: Floats, a: Floats, b: Floats, share: Floats) -> Star:
-    """Return what `origin` (2,) sees past faces a → b (n, 2).
+    """Return what `origin` (2,) sees, as `stars`."""
+    return next(stars(origin[None], a, b, share))
 
-    A face hides what lies beyond it: a ray to a target is cut if it meets the face before `share` (n,) of
+
+def stars(origins: Floats, a: Floats, b: Floats, share: Floats) -> Iterator[Star]:
+    """Yield what each of `origins` (n, 2) sees past faces a → b (faces, 2), many reckoned at once.
+
+    A face hides what lies beyond it: a ray to a target is cut if it meets the face before `share` (faces,) of
     its way. Rays rise from LED to diffuser, so a face as high as share of the rise cuts those that enter it
     sooner, and the entry decides. 1 for a face of full height.
     """
-    u, v = a - origin, b - origin
-    cross = u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]
-    front = cross > 1e-9  # the open side is to the left of a → b
-    u, v, limit, index = u[front], v[front], cross[front] / share[front], np.flatnonzero(front)
-    if not len(u):
-        none = np.zeros(1, np.intp)
-        nowhere = np.zeros((1, 2))
-        return Star(
-            origin=origin, breaks=np.zeros(1), face=nowhere, limit=np.full(1, np.inf), index=none
+    step = max(1, _AT_ONCE // max(len(a), 1))
+    for first in range(0, len(origins), step):
+        yield from _some_stars(origins[first : first + step], a, b, share)
+
+
+def _some_stars(origins: Floats, a: Floats, b: Floats, share: Floats) -> Iterator[Star]:
+    side = b - a
+    from_a, from_b = a - origins[:, None], b - origins[:, None]
+    cross = from_a[..., 0] * from_b[..., 1] - from_a[..., 1] * from_b[..., 0]
+    # The open side is to the left of a → b.
+    origin, face = np.nonzero(cross > 1e-9)
+    limit = cross[origin, face] / share[face]
+    # Directions of all origins on one line, four of it for each.
+    base = 4.0 * np.arange(len(origins) + 1)
+    first = turn(from_a[origin, face]) + base[origin]
+    last = turn(from_b[origin, face]) + base[origin]
+    breaks, at = np.unique(np.concatenate([base, first, last]), return_inverse=True)
+    bounds, start, end = np.split(at, [len(base), len(base) + len(first)])
+    pair, interval = _spans(start, end, bounds[origin], bounds[origin + 1])
+    way = direction((breaks[:-1] + breaks[1:]) / 2 - np.repeat(base[:-1], np.diff(bounds)))
+    met = side[face[pair]]
+    sine = way[interval, 0] * met[:, 1] - way[interval, 1] * met[:, 0]
+    distance = limit[pair] / np.maximum(sine, 1e-12)
+    nearest = np.full(len(breaks) - 1, np.inf)
+    np.minimum.at(nearest, interval, distance)
+    # Of faces equally near the first.
+    best = np.flatnonzero(distance == nearest[interval])[::-1]
+    index = np.zeros(len(nearest), np.intp)
+    index[interval[best]] = face[pair[best]]
+    reach = np.full(len(nearest), np.inf)
+    reach[interval[best]] = limit[pair[best]]
+    faces = side[index] if len(side) else np.zeros((len(nearest), 2))
+    for k in range(len(origins)):
+        own = slice(bounds[k], bounds[k + 1])
+        yield Star(
+            origin=origins[k],
+            breaks=breaks[own] - base[k],
+            face=faces[own],
+            limit=reach[own],
+            index=index[own],
         )
-    first, last = turn(u), turn(v)
-    breaks = np.unique(np.concatenate([[0.0, 4.0], first, last]))
-    face, at = _spans(breaks, first, last)
-    side = v - u
-    way = direction((breaks[:-1] + breaks[1:]) / 2)[at]
-    sine = way[:, 0] * side[face, 1] - way[:, 1] * side[face, 0]
-    distance = limit[face] / np.maximum(sine, 1e-12)
-    order = np.lexsort((distance, at))
-    met, foremost = np.unique(at[order], return_index=True)
-    nearest = np.zeros(len(breaks) - 1, np.intp)
-    nearest[met] = face[order[foremost]]
-    reach = np.full(len(breaks) - 1, np.inf)
-    reach[met] = limit[nearest[met]]
-    return Star(
-        origin=origin, breaks=breaks, face=side[nearest], limit=reach, index=index[nearest]
-    )
 
 
 def _spans(
-    breaks: Floats, first: Floats, last: Floats
+    start: NDArray[np.intp],
+    end: NDArray[np.intp],
+    lowest: NDArray[np.intp],
+    highest: NDArray[np.intp],
 ) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
     """Return pairs (face, interval) for every interval of direction that a face spans."""
-    start, end = np.searchsorted(breaks, first), np.searchsorted(breaks, last)
     # A face across direction 0 spans the last intervals and the first.
     over = np.flatnonzero(end < start)
-    faces = np.concatenate([np.arange(len(first)), over])
-    starts = np.concatenate([start, np.zeros(len(over), np.intp)])
-    ends = np.concatenate([np.where(end < start, len(breaks) - 1, end), end[over]])
-    counts = ends - starts
+    faces = np.concatenate([np.arange(len(start)), over])
+    starts = np.concatenate([start, lowest[over]])
+    counts = np.concatenate([np.where(end < start, highest, end), end[over]]) - starts
     face = np.repeat(faces, counts)
     step = np.arange(len(face)) - np.repeat(np.cumsum(counts) - counts, counts)
     return face, np.repeat(starts, counts) + step

@@ -3,21 +3,23 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
 from marquee.box.light_beam import wall_flux
-from marquee.box.light_cells import Cell, cell_of
-from marquee.box.light_direct import Views, direct_at, direct_lux
+from marquee.box.light_cells import Cell, Sights, cell_of, sights_of
+from marquee.box.light_direct import Views, direct_at, direct_jobs, summed
 from marquee.box.light_elements import Elements, Ints, patch_shares, sort_elements
 from marquee.box.light_mouths import NEAR_SHARE, Inside, Mouths, mouths_of
 from marquee.box.light_notches import pair_notches
 from marquee.box.light_over import Over, see_over
-from marquee.box.light_regions import Plan2D, plan_of, star
+from marquee.box.light_regions import Plan2D, plan_of, stars
 from marquee.box.light_scene import Floats, Scene
 from marquee.box.light_slots import pair_slots, through_slots
-from marquee.box.light_walls import cut_walls
+from marquee.box.light_walls import Walls, cut_walls
+from marquee.parallel import run_all
 
 # Sweeps end when no patch of the diffuser changes by more than this share of the brightest.
 _SETTLED = 1e-4
@@ -51,16 +53,25 @@ def illuminate(scene: Scene) -> Illuminance:
     plan = plan_of(scene)
     elements = sort_elements(scene, plan)
     views = Views(scene, plan)
-    direct = direct_lux(scene, plan, elements, views)
-    total = direct
+    walls = cut_walls(scene, plan)
     reflecting = max(
         scene.floor_reflectance,
         scene.rim_reflectance,
         scene.barrier_reflectance,
         scene.diffuser_reflectance,
     )
-    if reflecting > 0 or scene.has_gap:
-        total = direct + _Exchange(scene, plan, elements, views, direct).reflected_lux()
+    exchanging = reflecting > 0 or scene.has_gap
+    looks = [
+        partial(sights_of, scene, plan, elements, walls, region)
+        for region in range(len(plan.regions) if exchanging else 0)
+    ]
+    lights = direct_jobs(scene, plan, elements, views)
+    # Small jobs are done sooner than shared out.
+    done = run_all([*looks, *lights], None if len(lights) > 1 else 1)
+    total = direct = summed(done[len(looks) :])
+    if exchanging:
+        exchange = _Exchange(scene, plan, elements, walls, views, done[: len(looks)], direct)
+        total = direct + exchange.reflected_lux()
     shape = (-1, scene.grid.ny, scene.grid.nx)
     return Illuminance(
         total_lux=total.reshape(shape),
@@ -78,17 +89,22 @@ class _Exchange:
     """Radiosities of all regions, swept until they settle. Arrays are (patches, channels)."""
 
     def __init__(
-        self, scene: Scene, plan: Plan2D, elements: Elements, views: Views, direct: Floats
+        self,
+        scene: Scene,
+        plan: Plan2D,
+        elements: Elements,
+        walls: Walls,
+        views: Views,
+        sights: list[Sights | None],
+        direct: Floats,
     ) -> None:
         self.scene, self.plan, self.elements, self.views = scene, plan, elements, views
-        self.direct = direct
-        self.walls = cut_walls(scene, plan)
+        self.direct, self.walls = direct, walls
         populated = np.bincount(elements.patch_region, minlength=len(plan.regions)) > 0
         self.slots = pair_slots(scene, self.walls, populated)
         self.notched = pair_notches(scene, self.walls, views.home)
         self.cells = [
-            cell_of(scene, plan, elements, self.walls, region)
-            for region in range(len(plan.regions))
+            cell_of(scene, elements, walls, region, seen) for region, seen in enumerate(sights)
         ]
         channels = len(direct)
         shape = (*self.walls.area_mm2.shape, channels)
@@ -130,8 +146,8 @@ class _Exchange:
                 faces = edges.barrier & (edges.region == region)
                 a, b = edges.a[faces], edges.b[faces]
                 inside = wall.middle + 0.01 * wall.normal
-                for row, led in enumerate(leds):
-                    sight = star(scene.led_xy_mm[led], a, b, np.ones(len(a)))
+                views = stars(scene.led_xy_mm[leds], a, b, np.ones(len(a)))
+                for row, sight in enumerate(views):
                     flux[row] *= sight.sees(inside)[:, None]
             area = np.maximum(wall.area_mm2, 1e-9)
             lux = np.tensordot(flux, scene.led_cd[leds], axes=(0, 0)) * (1e6 / area[..., None])

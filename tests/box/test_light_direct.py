@@ -123,6 +123,21 @@ def test_a_full_height_wall_keeps_its_shadow_dark() -> None:
     assert (lux[0][:, :49] > 0).all()
 
 
+@pytest.mark.parametrize("free_mm", [1.0, 2.0, 3.0, 3.5])
+def test_an_element_a_wall_covers_in_part_is_as_bright_as_its_open_part(free_mm: float) -> None:
+    # Photometric distance law (CIE 18.2) averaged over the open part, 44 mm to 44 + free_mm, of 4 mm elements; in full
+    # view of the LED past the free end of a wall. 2 %: the open part is known to half a quarter of an element, over which
+    # light changes by as much.
+    wall = Barrier(
+        footprints_mm=(((44 + free_mm, 0), (51, 0), (51, 30), (44 + free_mm, 30)),),
+    )
+    scene = open_scene(100, 60, 30, [(25.0, 14.0)], element_mm=4, barriers=(wall,))
+    x, y = np.meshgrid(44 + np.linspace(0, free_mm, 41), np.linspace(12, 16, 41))
+    r2 = ((x - 25) ** 2 + (y - 14) ** 2 + 900) * 1e-6
+    wanted = (0.030**2 / r2**2).mean()
+    assert _direct(scene)[0, 3, 11] == pytest.approx(wanted, rel=0.02)
+
+
 # --- spacings: Moreno, Avendaño-Alejo and Tzonchev, Applied Optics 45(10), 2006, 2265-2272 ---------------
 # Their illuminance has one cosine fewer than a flat diffuser's, so their m is ours plus one: 2 for a
 # Lambertian LED. "Maximally flat": the second derivative at the centre vanishes.
