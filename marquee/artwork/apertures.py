@@ -26,11 +26,19 @@ _BLOCK_PX2, _TINT_DELTA_E = 256, 12.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Dust:
+    """Specks left opaque, largest first: `area_px`, `at_px` (n, 2) x, y of a pixel of each, and their `label`."""
+
+    area_px: NDArray[np.float64]
+    at_px: NDArray[np.int64]
+    label: NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Cutouts:
     """Apertures, top-left first: `of_px` (height_px, width_px) int32, -1 on the face.
 
     Per aperture: `label`, `area_px` (shares counted), `box` x0, y0, x1, y1 and `centre` x, y [px].
-    `dust` counts specks left opaque, `dust_px` their area.
     """
 
     of_px: NDArray[np.int32]
@@ -38,8 +46,7 @@ class Cutouts:
     area_px: NDArray[np.float64]
     box: NDArray[np.float64]
     centre: NDArray[np.float64]
-    dust: int
-    dust_px: float
+    dust: Dust
     capped: int = 0
 
 
@@ -58,9 +65,12 @@ def find_apertures(labels: Labels, min_px: float) -> Cutouts:
         speck |= _coreless(ids, runs, labels, len(own)) & (area < _LARGEST_FAULT * limit)
         speck |= _tinted_blocks(ids, own, area, labels)
     speck[0] = False
-    dust, dust_px = 0, 0.0
+    dust = np.zeros(0, np.int64)
+    left_out = _dust(dust, ids, own, area)
     if speck.any():
-        ids, dust, dust_px = _absorb(ids, speck, area, limit)
+        before = ids
+        ids, dust = _absorb(ids, speck, area, limit)
+        left_out = _dust(dust, before, own, area)
         runs = find_runs(ids)
         area = _areas(ids, runs, labels, len(own))
     keep = np.flatnonzero(whole_px(runs, len(own)))
@@ -74,8 +84,7 @@ def find_apertures(labels: Labels, min_px: float) -> Cutouts:
         area_px=area[order],
         box=box[order],
         centre=centre[order],
-        dust=dust,
-        dust_px=dust_px,
+        dust=left_out,
         capped=capped,
     )
 
@@ -114,8 +123,8 @@ def _absorb(
     speck: NDArray[np.bool_],
     area: NDArray[np.float64],
     limit: float,
-) -> tuple[NDArray[np.int32], int, float]:
-    """Return ids without specks: dust becomes face, specks on edges join what they touch."""
+) -> tuple[NDArray[np.int32], NDArray[np.int64]]:
+    """Return ids without specks, and which were dust: dust becomes face, specks on edges join what they touch."""
     height, width = ids.shape
     flat = ids.ravel().copy()
     todo = np.flatnonzero(speck[flat])
@@ -147,7 +156,22 @@ def _absorb(
         flat[todo[took > 0]] = took[took > 0]
         todo, y, x = (v[took == 0] for v in (todo, y, x))
     flat[todo] = 0
-    return flat.reshape(ids.shape), int(is_dust.sum()), float(area[is_dust].sum())
+    return flat.reshape(ids.shape), np.flatnonzero(is_dust)
+
+
+def _dust(
+    chosen: NDArray[np.int64],
+    ids: NDArray[np.int32],
+    own: NDArray[np.int64],
+    area: NDArray[np.float64],
+) -> Dust:
+    """Return what is to be told of the components left out."""
+    first = np.zeros(len(own), np.int64)
+    place = np.flatnonzero(np.isin(ids, chosen)) if len(chosen) else chosen
+    first[ids.ravel()[place[::-1]]] = place[::-1]
+    order = chosen[np.argsort(-area[chosen], kind="stable")]
+    y, x = np.divmod(first[order], ids.shape[1])
+    return Dust(area_px=area[order], at_px=np.stack([x, y], axis=1), label=own[order])
 
 
 def _coreless(ids: NDArray[np.int32], runs: Runs, labels: Labels, count: int) -> NDArray[np.bool_]:

@@ -2,21 +2,23 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from marquee.artwork.apertures import MOST_APERTURES, Cutouts
 from marquee.artwork.labels import Labels
+from marquee.colour.spaces import hex_of_srgb_8bit
 from marquee.errors import Finding
 from marquee.values import Adjacency, Zone
+
+# So many specks are named, and those no smaller than a quarter of the largest are counted as its like.
+_SPECKS_SHOWN, _ALIKE = 3, 4.0
 
 
 def picture_remarks(labels: Labels, cutouts: Cutouts, mm_per_px: float) -> list[Finding]:
     """Return remarks on what was left out: dust, glow and shadow, apertures beyond the limit."""
     found = []
-    if cutouts.dust:
-        message = (
-            f"{cutouts.dust} specks of {cutouts.dust_px * mm_per_px**2:.2g} mm² in all are below the smallest area "
-            "and stay opaque; give a smaller --min-area to keep them"
-        )
-        found.append(Finding(code="zones.specks", where="artwork", message=message))
+    if len(cutouts.dust.area_px):
+        found.append(_specks(labels, cutouts, mm_per_px))
     if labels.soft_px and labels.soft_at_px is not None:
         x, y = labels.soft_at_px
         message = (
@@ -31,6 +33,31 @@ def picture_remarks(labels: Labels, cutouts: Cutouts, mm_per_px: float) -> list[
         )
         found.append(Finding(code="zones.apertures-capped", where="artwork", message=message))
     return found
+
+
+def _specks(labels: Labels, cutouts: Cutouts, mm_per_px: float) -> Finding:
+    """Return the remark on specks: how many, the largest with their places and colours, and how to keep those."""
+    dust = cutouts.dust
+    area_mm2 = dust.area_px * mm_per_px**2
+    largest: list[str] = []
+    for k in range(min(_SPECKS_SHOWN, len(area_mm2))):
+        x, y = dust.at_px[k] * mm_per_px
+        name = labels.rgb[dust.label[k]] if dust.label[k] < len(labels.rgb) else None
+        colour = "" if name is None else f", {hex_of_srgb_8bit(np.rint(name).astype(np.uint8))}"
+        largest.append(f"{area_mm2[k]:.2g} mm² at {x:.0f}, {y:.0f} mm{colour}")
+    kept = area_mm2[area_mm2 >= area_mm2[0] / _ALIKE]
+    digit = 10.0 ** np.floor(np.log10(0.98 * kept[-1]))
+    keep = np.floor(0.98 * kept[-1] / digit) * digit
+    several = len(area_mm2) > 1
+    also = np.isin(dust.label[: len(kept)], cutouts.label).any()
+    message = (
+        f"{len(area_mm2)} {'specks' if several else 'speck'} of {area_mm2.sum():.2g} mm² in all "
+        f"{'are' if several else 'is'} below the smallest area and {'stay' if several else 'stays'} opaque"
+        f"{', the largest' if several else ':'} {'; '.join(largest)}."
+        f"{' Such colours are lit elsewhere, too: see whether these are dots of letters.' if also else ''} "
+        f"--min-area {keep:g}mm2 keeps {f'{len(kept)} of them' if several else 'it'}"
+    )
+    return Finding(code="zones.specks", where="artwork", message=message)
 
 
 def zone_remarks(zones: tuple[Zone, ...], adjacent: tuple[Adjacency, ...]) -> list[Finding]:

@@ -239,7 +239,6 @@ def _join(
         box=box,
         centre=centre,
         dust=cutouts.dust,
-        dust_px=cutouts.dust_px,
         capped=cutouts.capped,
     )
     return joined, key[heads], np.asarray(new, np.int64)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 import numpy as np
@@ -101,7 +102,27 @@ def test_smaller_areas_than_stated_stay_opaque_and_are_counted() -> None:
     zones = zones_of(art, min_area="4mm2")
     assert len(zones.colours) == 2
     (remark,) = [f for f in zones.findings if f.code == "zones.specks"]
-    assert remark.message.startswith("1 specks")
+    # A disc of 1 mm radius: 3.14 mm², drawn in pixels of 0.2 mm, its highest pixel at 90, 19 mm.
+    (area,) = re.findall(r"1 speck of (\S+) mm²", remark.message)
+    assert float(area) == pytest.approx(np.pi, rel=0.08)
+    assert re.search(r"at (89|90|91), (19|20) mm, #ffffff", remark.message)
+    (value,) = re.findall(r"--min-area (\S+) keeps it", remark.message)
+    kept = zones_of(art, min_area=value)
+    assert len(kept.colours) == 3
+    assert not [f for f in kept.findings if f.code == "zones.specks"]
+
+
+def test_dots_of_letters_left_out_are_told_with_their_colour_lit_elsewhere() -> None:
+    art = blocks()
+    colour = zones_of(art).colours[0].srgb
+    for x in (86, 90, 94):
+        art.disc(colour, x, 8, 0.5)
+    (remark,) = [f for f in zones_of(art).findings if f.code == "zones.specks"]
+    assert "3 specks" in remark.message
+    assert remark.message.count(colour) == 3
+    assert "lit elsewhere" in remark.message
+    (value,) = re.findall(r"--min-area (\S+) keeps 3 of them", remark.message)
+    assert not [f for f in zones_of(art, min_area=value).findings if f.code == "zones.specks"]
 
 
 def test_merging_is_by_the_stated_difference() -> None:
