@@ -8,6 +8,8 @@ from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
 
+import numpy as np
+from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 
 from marquee.demo import demo_folder
@@ -15,6 +17,7 @@ from marquee.errors import Finding
 from marquee.firmware import choose_constants
 from marquee.plan import Plan, make_plan
 from marquee.project import make_project, read_project
+from marquee.values import Aperture, Zone, ZoneMap
 from tests.pictures import electrics
 from tests.pictures.crowded import crowded_plan
 
@@ -78,3 +81,45 @@ def crowd() -> Plan:
     power = electrics.power(plan.chain.count)
     constants = choose_constants(plan.zone_map, plan.chain, plan.part, drive, power)
     return replace(plan, drive=drive, power=power, constants=constants)
+
+
+def touching_map(zone_of_px: NDArray[np.int16]) -> ZoneMap:
+    """Return a map of zones of one aperture each, at a millimetre a pixel."""
+    zones, apertures = [], []
+    for zone in range(int(zone_of_px.max()) + 1):
+        rows, columns = np.nonzero(zone_of_px == zone)
+        bounds = (columns.min(), rows.min(), columns.max() + 1, rows.max() + 1)
+        bbox = tuple(float(v) for v in bounds)
+        assert len(bbox) == 4
+        apertures.append(
+            Aperture(
+                id=zone,
+                zone=zone,
+                colour=-1,
+                area_mm2=float(len(rows)),
+                bbox_mm=bbox,
+                centroid_mm=(float(columns.mean()), float(rows.mean())),
+            )
+        )
+        zones.append(
+            Zone(
+                id=zone,
+                name=f"zone {zone}",
+                kind="solid",
+                mode="steady",
+                colours=(),
+                apertures=(zone,),
+                area_mm2=float(len(rows)),
+                bbox_mm=bbox,
+            )
+        )
+    return ZoneMap(
+        zone_of_px=zone_of_px,
+        aperture_of_px=zone_of_px.astype(np.int32),
+        mm_per_px=1.0,
+        face_srgb="#000000",
+        colours=(),
+        zones=tuple(zones),
+        apertures=tuple(apertures),
+        adjacent=(),
+    )

@@ -18,21 +18,26 @@ from typing import Any
 from xml.etree.ElementTree import Element
 
 import html5lib
+import numpy as np
 import pytest
+import shapely
 import svgelements
 from coloraide.everything import ColorAll as Color
 from hypothesis import example, given
 from hypothesis import strategies as st
+from numpy.typing import NDArray
 
+from marquee.box.cut_face import find_openings
 from marquee.errors import printable
 from marquee.outputs.header import header_text
 from marquee.outputs.parts_list import parts_csv
 from marquee.outputs.plan_files import plan_files
 from marquee.outputs.report import report_html
 from marquee.outputs.report.page import _environment
+from marquee.outputs.report.shapes import zone_paths
 from marquee.outputs.report.tables import Column, Row, Table
 from marquee.plan import Plan
-from tests.report.made import HOSTILE, crowd, demo_plan, hostile_plan
+from tests.report.made import HOSTILE, crowd, demo_plan, hostile_plan, touching_map
 
 ROOT = Path(__file__).parents[2]
 TEMPLATES = ROOT / "marquee" / "outputs" / "report" / "templates"
@@ -248,15 +253,27 @@ def test_the_inputs_are_told_by_their_digest_and_no_date_is_told() -> None:
     assert not re.search(r"\b20\d\d-\d\d-\d\d\b", about)
 
 
+def _rings_mm(path: str) -> list[NDArray[np.float64]]:
+    """Return the closed lines of path data, curves at 16 places each, read by svgelements."""
+    steps = np.linspace(0, 1, 17)[1:]
+    rings = []
+    for ring in svgelements.Path(path).as_subpaths():
+        points = [
+            part.point(step)
+            for part in ring
+            if not isinstance(part, svgelements.Move)
+            for step in (steps if isinstance(part, svgelements.CubicBezier) else [1.0])
+        ]
+        rings.append(np.array([(point.x, point.y) for point in points]))
+    return rings
+
+
 def _area_mm2(path: str) -> float:
     """Return the area a path encloses: rings turn one way, holes the other (shoelace formula)."""
     total = 0.0
-    for ring in svgelements.Path(path).as_subpaths():
-        points = [(p.x, p.y) for p in (s.end for s in svgelements.Path(ring)) if p is not None]
-        total += sum(
-            x0 * y1 - x1 * y0
-            for (x0, y0), (x1, y1) in zip(points, [*points[1:], points[0]], strict=True)
-        )
+    for ring in _rings_mm(path):
+        x, y = ring.T
+        total += float(x @ np.roll(y, -1) - y @ np.roll(x, -1))
     return abs(total) / 2
 
 
@@ -272,6 +289,41 @@ def test_each_zones_outline_encloses_the_zones_area(name: str) -> None:
         path = shapes[f"z{zone.id}"].get("d")
         length_mm = svgelements.Path(path).length(error=1e-3)
         assert _area_mm2(path) == pytest.approx(zone.area_mm2, abs=0.6 * px_mm * length_mm)
+
+
+def test_a_zones_outline_is_that_of_the_face_as_it_is_cut() -> None:
+    """The page's hundredths of a millimetre, and lines instead of curves flatter than half of one."""
+    plan = demo_plan()
+    zone_of = {aperture.id: aperture.zone for aperture in plan.zone_map.apertures}
+    shapes: dict[str, Any] = {node.get("id", ""): node for node in tree("demo").iter(f"{SVG}path")}
+    drawn = {zone.id: _rings_mm(shapes[f"z{zone.id}"].get("d")) for zone in plan.zone_map.zones}
+    cut: dict[int, list[NDArray[np.float64]]] = {zone: [] for zone in drawn}
+    for opening in plan.cut.openings:
+        rings = [np.array(ring.flat_mm) for ring in (opening.outline, *opening.holes)]
+        cut[zone_of[opening.apertures[0]]] += rings
+    for zone, rings in drawn.items():
+        assert len(rings) == len(cut[zone])
+        for mine, theirs in zip(rings, cut[zone], strict=True):
+            lines = [shapely.LinearRing(ring) for ring in (mine, theirs)]
+            # Rounding to 0.01 mm moves a point by at most 7 µm; both are flattened, each by a few µm more.
+            assert shapely.hausdorff_distance(lines[0], lines[1], densify=0.05) < 0.025
+
+
+def test_zones_that_touch_have_outlines_without_the_pixels_steps() -> None:
+    """Two half discs side by side are cut as one opening: along the round edge no corner turns by 45 degrees."""
+    y, x = np.mgrid[:240, :400]
+    disc = np.hypot(x - 199.5, y - 119.5) < 100
+    zone_of_px = np.where(disc, np.where(x < 200, 0, 1), -1).astype(np.int16)
+    zone_map = touching_map(zone_of_px)
+    paths = zone_paths(zone_map, find_openings(zone_map))
+    for zone, path in paths.items():
+        (ring,) = _rings_mm(path)
+        assert _area_mm2(path) == pytest.approx(float((zone_of_px == zone).sum()), rel=0.01)
+        # A point's distance from the disc's middle, but for the straight side and a pixel's blur at its ends.
+        ring = ring[np.abs(ring[:, 0] - 200) > 6]
+        assert np.hypot(*(ring - (200, 120)).T) == pytest.approx(100, abs=0.6)
+        turns = np.diff(np.unwrap(np.arctan2(*np.diff(ring, axis=0).T)))
+        assert np.abs(turns).max() < np.pi / 4
 
 
 def _tokens(style: str) -> dict[str, str]:

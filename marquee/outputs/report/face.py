@@ -24,6 +24,7 @@ from marquee.outputs.report.shapes import path_data, wall_outline, zone_paths
 from marquee.plan import Plan
 from marquee.units import format_length
 from marquee.values import Chain, Wall, ZoneMap
+from marquee.values_cut import CutPlan
 
 # Lines of text that make the drawing's width where no script sizes it, with few zones and with many.
 _LINES_ACROSS, _LINES_CROWDED = 64, 88
@@ -145,7 +146,7 @@ def draw_face(plan: Plan) -> Face:
         text_mm=text_mm,
         margin_mm=_MARGIN * text_mm + outside_mm,
         stripe_mm=max(0.6, max(width, height) / 160),
-        zones=_zones(zone_map),
+        zones=_zones(zone_map, plan.cut),
         zone_labels=labels,
         cells=tuple(
             CellShape(
@@ -190,8 +191,8 @@ def draw_face(plan: Plan) -> Face:
     )
 
 
-def _zones(zone_map: ZoneMap) -> tuple[ZoneShape, ...]:
-    paths = zone_paths(zone_map)
+def _zones(zone_map: ZoneMap, cut: CutPlan) -> tuple[ZoneShape, ...]:
+    paths = zone_paths(zone_map, cut.openings)
     return tuple(
         ZoneShape(
             id=zone.id,
