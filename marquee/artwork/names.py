@@ -48,6 +48,8 @@ _NAMES: dict[str, tuple[str, ...]] = {
     "lavender": ("#bca6ec",),
     "dark violet": ("#2c1058",),
     "purple": ("#8c24a0",),
+    "mauve": ("#9c7a9a", "#6c526e"),
+    "plum": ("#5a2a58",),
     "magenta": ("#d030c8",),
     "pink": ("#f48cb8",),
     "hot pink": ("#f42c84",),
