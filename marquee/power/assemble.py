@@ -22,7 +22,7 @@ from marquee.power.check import (
 from marquee.power.cost import RunningCost, month, running_cost
 from marquee.power.data_line import data_line_cites, find_data_line
 from marquee.power.extra import extra_loads
-from marquee.power.heat import box_rise_k, heat_notes
+from marquee.power.heat import box_rise_k, heat_notes, hot_box
 from marquee.power.ladder import jumper_lengths_mm
 from marquee.power.parts import led_parts, price_list, priced, wiring_parts
 from marquee.power.rails import Solution
@@ -82,6 +82,7 @@ def assemble(design: Design, box: Box | None, alternatives: tuple[Alternative, .
     # Named loads, shelf lamps and the like, are not in the light box.
     outside_w = volts * sum(x.current_a for x in extra_loads(settings)[1:])
     heat_w, worst_heat_w = cost.dc_w - outside_w, worst_w - outside_w
+    dark_heat_w = volts * load.dark_total_a - outside_w
     jumpers_mm = jumper_lengths_mm(basis.chain)
     rows, parts_cost = priced(
         led_parts(basis.chain, basis.part)
@@ -107,7 +108,11 @@ def assemble(design: Design, box: Box | None, alternatives: tuple[Alternative, .
         currency=settings.currency,
         cautions=cautions_for(supply),
         cites=(*notes.all_cites(decided), *data_line_cites()),
-        findings=(*load.findings, *remarks.find_remarks(decided)),
+        findings=(
+            *load.findings,
+            *remarks.find_remarks(decided),
+            *hot_box(heat_w, dark_heat_w, worst_heat_w, box, basis.part),
+        ),
         extra_a=load.extra_a,
         extra_loads=tuple((x.name, x.current_a) for x in extra_loads(settings)),
         driven=load.driven,

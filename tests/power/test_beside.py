@@ -13,7 +13,7 @@ from marquee.power.check import Wired, far_shorts
 from marquee.power.cost import meter_note, month, running_cost
 from marquee.power.data_line import bulk_capacitor_uf, edge_s, find_data_line
 from marquee.power.design import plan_power
-from marquee.power.heat import box_area_m2, box_rise_k
+from marquee.power.heat import box_area_m2, box_rise_k, heat_notes, hot_box
 from marquee.power.ladder import build_ladder
 from marquee.project import PowerSettings
 from marquee.values import Box, Power
@@ -137,6 +137,34 @@ def test_box_gives_off_heat_by_all_sides_but_its_back() -> None:
 @given(heat_w=st.floats(0, 200), factor=st.floats(1, 10))
 def test_more_heat_never_cools(heat_w: float, factor: float) -> None:
     assert box_rise_k(factor * heat_w, BOX) >= box_rise_k(heat_w, BOX)
+
+
+def test_box_warmer_than_its_leds_may_be_is_told_with_the_brightness_that_would_do() -> None:
+    # Newton's law: 30 W / (3.5 W/(m² K) x 0.184 m²) = 46.6 K; twice that (the sum's error) on 25 °C is 118 °C.
+    # 85 °C leave (85 - 25) / 2 = 30 K, 19.32 W, of which 2 W are dark current: (19.32 - 2) / (30 - 2) = 62 %.
+    (told,) = hot_box(30.0, 2.0, 60.0, BOX, make_part(operating_c=(-40.0, 85.0)))
+    assert told.code == "power.hot-box"
+    assert "about 47 K above the room" in told.message
+    assert "made for at most 85 °C" in told.message
+    assert "colour.brightness to 62% of its present value" in told.message
+    assert hot_box(0.62 * 28 + 1.9, 2.0, 60.0, BOX, make_part(operating_c=(-40.0, 85.0))) == ()
+
+
+def test_heat_beyond_the_formula_is_called_too_hot_and_not_given_to_the_kelvin() -> None:
+    (told,) = hot_box(500.0, 2.0, 900.0, BOX, make_part())
+    assert "over 100 K above the room" in told.message
+    assert "common practice, no source" in told.message
+    assert not any("776 K" in note for note in heat_notes(500.0, 900.0, BOX))
+
+
+def test_cool_box_and_a_box_of_unknown_size_get_no_heat_remark() -> None:
+    assert hot_box(5.0, 1.0, 9.0, BOX, make_part()) == ()
+    assert hot_box(500.0, 1.0, 900.0, None, make_part()) == ()
+
+
+def test_plan_of_a_hot_box_carries_the_remark() -> None:
+    assert "power.hot-box" in {f.code for f in _plan(1200).findings}
+    assert "power.hot-box" not in {f.code for f in _plan(40).findings}
 
 
 def test_month_is_a_twelfth_of_the_published_year() -> None:
