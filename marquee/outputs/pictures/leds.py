@@ -37,6 +37,10 @@ _GAP_PX, _NAME_ROW_PX, _KEY_ROW_PX = 32, 40, 38
 _PACKAGE_MM = 5.0
 _LEAST_RADIUS_PX, _MOST_RADIUS_PX = 2.2, 9.0
 _MOST_ROWS = 24
+# Half of each stroke of a cross that just fills a disc.
+_CROSS = np.array([(0.7, 0.7), (0.7, -0.7)])
+# Rows nearer than this leave room for one line of numbers between them [px].
+_TIGHT_PX = 30.0
 _NUMBER_STEPS = (10, 20, 50, 100, 200, 500, 1000)
 # Numbered LEDs stand at least this far apart along the chain [px].
 _NUMBER_APART_PX = 30.0
@@ -120,6 +124,10 @@ def draw_chain(canvas: Canvas, plan: Plan, view: View, *, numbers: bool) -> None
     canvas.dots(places, radius - rim, fills)
     hearts = np.flatnonzero(cycling_leds(plan))
     canvas.dots(places[hearts], 0.45 * radius, [_RIM] * len(hearts))
+    # Crossed out, since a white zone's LEDs are white discs too.
+    for place in places[~lit]:
+        for arm in _CROSS * (radius - rim):
+            canvas.path([tuple(place - arm), tuple(place + arm)], _DARK_RIM, 0.0, 1.0)
 
 
 def led_radius_mm(plan: Plan, view: View) -> float:
@@ -209,30 +217,39 @@ def _number_step(chain: Chain, view: View) -> int:
 def _number(sheet: Sheet, plan: Plan, view: View, step: int) -> None:
     chain = plan.chain
     ends = [i for run in _runs(chain) for i in run]
-    order = [*dict.fromkeys(ends), *range(0, chain.count, step)]
     radius = led_radius_mm(plan, view) * view.px_per_mm
     looks = Lettering(size_px=SMALL_PX, align="centre", halo=_WHITE)
-    for i in dict.fromkeys(order):
+    tight = _tight(chain, view)
+    for i in dict.fromkeys([*ends, *range(0, chain.count, step)]):
         x, y = view.at(float(chain.x_mm[i]), float(chain.y_mm[i]))
         box = sheet.measure(0, 0, f"{i}", looks)
         clear = radius + (5.0 if i == 0 else 0.0)
         up, aside = clear + 8.0, clear + box.x1 + 3.0
-        over = ((0, -up), (0, up), (aside, -up), (-aside, -up), (aside, up), (-aside, up))
+        over = [(0, -up), (0, up), (aside, -up), (-aside, -up), (aside, up), (-aside, up)]
+        if tight:
+            # Never below: there the next row's numbers stand. Above the face where the first row leaves no room.
+            over = [(0, -up), (0, view.y - 9 - y), (aside, -up), (-aside, -up)]
+            over = over if y - up - 6 < view.y else [over[0], *over[2:]]
         for dx, dy in (*over, (aside, 0), (-aside, 0)):
             box = sheet.measure(x + dx, y + dy, f"{i}", looks)
             inside = view.holds(box.x0, box.y0) and view.holds(box.x1, box.y1)
-            if inside and sheet.is_free(box):
+            if (inside or (tight and box.y1 < view.y)) and sheet.is_free(box):
                 sheet.text(x + dx, y + dy, f"{i}", looks)
                 break
+
+
+def _tight(chain: Chain, view: View) -> bool:
+    """Return whether rows lie too close to tell a number below one from a number above the next."""
+    heights = [float(np.median(chain.y_mm[first : last + 1])) for first, last in _runs(chain)]
+    apart = np.diff(np.unique(heights))
+    return bool(len(apart)) and float(apart.min()) * view.px_per_mm < _TIGHT_PX
 
 
 def _key(sheet: Sheet, plan: Plan, view: View, y: int, step: int) -> None:
     bar = sheet.scale_bar(MARGIN_PX, y, view.px_per_mm, min(200.0, view.width_px))
     x = bar.x1 + 34
     radius = 5.0
-    entries = ["lit, in its zone's colour", "dark", "data path", "jumper wire", "wall"]
-    if cycling_leds(plan).any():
-        entries.insert(1, "lit, hue cycle")
+    entries = _key_entries(plan)
     looks = Lettering(size_px=SMALL_PX)
     for entry in entries:
         if entry in {"data path", "jumper wire"}:
@@ -250,8 +267,23 @@ def _key(sheet: Sheet, plan: Plan, view: View, y: int, step: int) -> None:
             width = 2 * radius
         x = sheet.text(x + width + 7, y, entry, looks).x1 + 22
     quiet = Lettering(size_px=SMALL_PX, colour=sheet.theme.muted)
-    note = f"LEDs are counted from 0 at DATA IN; numbers stand at row ends and every {step}th LED"
+    where = ", above their LEDs or beside them" if _tight(plan.chain, view) else ""
+    note = f"LEDs are counted from 0 at DATA IN; numbers stand at row ends and every {step}th LED{where}"
     sheet.text(MARGIN_PX, y + 28, note, quiet, ROOM_PX)
+
+
+def _key_entries(plan: Plan) -> list[str]:
+    """Return what the picture shows, so that the key speaks of nothing else."""
+    zones, chain = plan.zone_map.zones, plan.chain
+    shown = {
+        "lit, in its zone's colour": any(not cycles(zone) for zone in zones),
+        "lit, hue cycle": bool(cycling_leds(plan).any()),
+        "dark": bool((chain.zone < 0).any()),
+        "data path": True,
+        "jumper wire": len(_runs(chain)) > 1,
+        "wall": bool(plan.box.walls),
+    }
+    return [entry for entry, there in shown.items() if there]
 
 
 def _key_dot(sheet: Sheet, plan: Plan, entry: str, x: float, y: float) -> None:
@@ -264,6 +296,9 @@ def _key_dot(sheet: Sheet, plan: Plan, entry: str, x: float, y: float) -> None:
     sheet.dot(x, y, 4.7, colour)
     if entry == "lit, hue cycle":
         sheet.dot(x, y, 2.6, _RIM)
+    if not lit:
+        for dx, dy in (4.7 * _CROSS).tolist():
+            sheet.line([(x - dx, y - dy), (x + dx, y + dy)], _DARK_RIM, 1)
 
 
 def _table(sheet: Sheet, plan: Plan, y: int) -> None:
@@ -285,8 +320,8 @@ def _table(sheet: Sheet, plan: Plan, y: int) -> None:
         )
         for zone in zone_map.zones[:_MOST_ROWS]
     ]
-    dark = int((zone_of < 0).sum())
-    rows.append(((_WHITE,), "–", "dark", f"{dark}", _numbers(zone_of, -1)))
+    if (dark := int((zone_of < 0).sum())) > 0:
+        rows.append(((_WHITE,), "–", "dark", f"{dark}", _numbers(zone_of, -1)))
     draw_table(sheet, MARGIN_PX, y, columns, rows)
 
 
