@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from marquee.outputs.drawings.arcs import arc_path
-from marquee.outputs.drawings.drawing import Drawing, Label
+from marquee.outputs.drawings.drawing import Drawing, Label, Layer
 
 if TYPE_CHECKING:
     from ezdxf.document import Drawing as Document
@@ -74,7 +74,11 @@ def _document(drawing: Drawing) -> Document:
         space.add_lwpolyline(
             points,
             close=stroke.closed,
-            dxfattribs={"layer": stroke.layer.name, "linetype": _linetype(stroke.layer.dash_mm)},
+            dxfattribs={
+                "layer": stroke.layer.name,
+                "linetype": _linetype(stroke.layer.dash_mm),
+                **_own_colour(document, stroke.layer),
+            },
         )
     for smooth in drawing.smooths:
         space.add_lwpolyline(
@@ -96,6 +100,12 @@ def _document(drawing: Drawing) -> Document:
 def _safe(label: Label) -> str:
     # Two percent signs or a caret begin a code in DXF text.
     return label.text.replace("%%", "% %").replace("^", "ˆ") or " "
+
+
+def _own_colour(document: Document, layer: Layer) -> dict[str, int]:
+    """Return the colour of what differs from its layer: samples of the legend, which are notes."""
+    same = document.layers.get(layer.name).color == layer.dxf_colour
+    return {} if same else {"color": layer.dxf_colour}
 
 
 def _linetype(dash_mm: tuple[float, ...]) -> str:

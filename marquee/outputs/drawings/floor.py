@@ -52,12 +52,15 @@ def floor_notes(cut: CutPlan) -> list[str]:
     """Return what to know when setting the walls up."""
     count = len(cut.strips)
     total = sum(s.run_mm for s in cut.strips)
+    files = "; the flat parts are in walls.svg and walls.dxf under the same numbers"
     notes = [
-        f"{count} part{'' if count == 1 else 's'}, {total:.0f} mm of wall, {cut.wall_thickness_mm:g} mm thick, "
-        f"{cut.wall_height_mm:g} mm high; the flat parts are in walls.svg and walls.dxf under the same numbers.",
+        f"{count} part{'' if count == 1 else 's'}, {total:.0f} mm in all, {cut.wall_thickness_mm:g} mm thick, "
+        f"{cut.wall_height_mm:g} mm high{files if cut.flat_parts else ''}.",
         "Transfer the walls' outlines to the box's floor (score or mark them, do not cut them), stand each part on its "
         "outline with its notches over the LED rows, glue, and close every seam: light passes through any gap.",
     ]
+    if not count:
+        notes = ["One cell: no walls are needed. Mark the LED rows on the box's floor."]
     if cut.sides:
         notes.append(
             "The box's sides (S-top …, in walls.svg) stand outside of the line marked RIM."

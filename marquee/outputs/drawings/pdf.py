@@ -72,7 +72,8 @@ def _first_page(canvas: Canvas, cut: CutPlan, tiling: Tiling, title: str) -> Non
     width, height = tiling.page_mm
     _write(canvas, tiling, "TEMPLATE", (EDGE_MM, EDGE_MM + 9), 9.0, bold=True)
     x = EDGE_MM + width_mm("TEMPLATE", 9.0, bold=True) + 6
-    about = f"{title}: walls of {cut.width_mm:g} × {cut.height_mm:.4g} mm, 1:1"
+    what = "walls" if cut.strips else "LED rows"
+    about = f"{title}: {what} of {cut.width_mm:g} × {cut.height_mm:.4g} mm, 1:1"
     _write(canvas, tiling, about, (x, EDGE_MM + 9), 3.6, room=width - x - EDGE_MM)
     count = len(tiling.tiles)
     pages = (

@@ -149,8 +149,9 @@ _HEADS = (
     "slots: at, width, from",
     "notches: middle, width",
 )
-# Widest a column may become; longer text is shortened.
+# Widest a column may become; longer lists go on in the next line.
 _MOST_COLUMN_MM, _TABLE_MM = 230.0, 3.2
+_ROW_MM, _LINE_MM = 5.0, 4.4
 
 
 def _table(drawing: Drawing, strips: tuple[Strip, ...]) -> None:
@@ -165,14 +166,30 @@ def _table(drawing: Drawing, strips: tuple[Strip, ...]) -> None:
     ]
     y = drawing.bottom_mm + 10.0
     for number, cells in enumerate([_HEADS, *rows]):
-        x = 0.0
+        x, most = 0.0, 1
         for text, room in zip(cells, wide, strict=True):
-            shown = fitted(text, _TABLE_MM, room - 2, bold=number == 0)
-            drawing.label(NOTE, shown, (x, y), _TABLE_MM, bold=number == 0)
-            x += room
-        y += 5.0
+            lines = _broken(text, room - 2)
+            for k, line in enumerate(lines):
+                shown = fitted(line, _TABLE_MM, room - 2, bold=number == 0)
+                drawing.label(NOTE, shown, (x, y + k * _LINE_MM), _TABLE_MM, bold=number == 0)
+            x, most = x + room, max(most, len(lines))
+        y += _ROW_MM + (most - 1) * _LINE_MM
     drawing.bottom_mm = y - 3.0
     drawing.right_mm = max(drawing.right_mm, sum(wide))
+
+
+def _broken(text: str, room_mm: float) -> list[str]:
+    """Return a list such as "48, 7; 70, 13" in lines no wider than the room."""
+    lines: list[str] = []
+    for entry in text.split("; "):
+        if lines and width_mm(f"{lines[-1]}; {entry};", _TABLE_MM) <= room_mm:
+            lines[-1] += f"; {entry}"
+        elif lines:
+            lines[-1] += ";"
+            lines.append(entry)
+        else:
+            lines.append(entry)
+    return lines
 
 
 def _cells(strip: Strip) -> tuple[str, ...]:
