@@ -183,45 +183,59 @@ def stars(origins: Floats, a: Floats, b: Floats, share: Floats) -> Iterator[Star
     """
     step = max(1, _AT_ONCE // max(len(a), 1))
     for first in range(0, len(origins), step):
-        yield from _some_stars(origins[first : first + step], a, b, share)
+        yield from Stars(origins[first : first + step], a, b, share).each()
 
 
-def _some_stars(origins: Floats, a: Floats, b: Floats, share: Floats) -> Iterator[Star]:
-    side = b - a
-    from_a, from_b = a - origins[:, None], b - origins[:, None]
-    cross = from_a[..., 0] * from_b[..., 1] - from_a[..., 1] * from_b[..., 0]
-    # The open side is to the left of a → b.
-    origin, face = np.nonzero(cross > 1e-9)
-    limit = cross[origin, face] / share[face]
-    # Directions of all origins on one line, four of it for each.
-    base = 4.0 * np.arange(len(origins) + 1)
-    first = turn(from_a[origin, face]) + base[origin]
-    last = turn(from_b[origin, face]) + base[origin]
-    breaks, at = np.unique(np.concatenate([base, first, last]), return_inverse=True)
-    bounds, start, end = np.split(at, [len(base), len(base) + len(first)])
-    pair, interval = _spans(start, end, bounds[origin], bounds[origin + 1])
-    way = direction((breaks[:-1] + breaks[1:]) / 2 - np.repeat(base[:-1], np.diff(bounds)))
-    met = side[face[pair]]
-    sine = way[interval, 0] * met[:, 1] - way[interval, 1] * met[:, 0]
-    distance = limit[pair] / np.maximum(sine, 1e-12)
-    nearest = np.full(len(breaks) - 1, np.inf)
-    np.minimum.at(nearest, interval, distance)
-    # Of faces equally near the first.
-    best = np.flatnonzero(distance == nearest[interval])[::-1]
-    index = np.zeros(len(nearest), np.intp)
-    index[interval[best]] = face[pair[best]]
-    reach = np.full(len(nearest), np.inf)
-    reach[interval[best]] = limit[pair[best]]
-    faces = side[index] if len(side) else np.zeros((len(nearest), 2))
-    for k in range(len(origins)):
-        own = slice(bounds[k], bounds[k + 1])
-        yield Star(
-            origin=origins[k],
-            breaks=breaks[own] - base[k],
-            face=faces[own],
-            limit=reach[own],
-            index=index[own],
-        )
+class Stars:
+    """What several points see at once, as `stars`; directions of all of them on one line, four of it for each."""
+
+    def __init__(self, origins: Floats, a: Floats, b: Floats, share: Floats) -> None:
+        side = b - a
+        from_a, from_b = a - origins[:, None], b - origins[:, None]
+        cross = from_a[..., 0] * from_b[..., 1] - from_a[..., 1] * from_b[..., 0]
+        # The open side is to the left of a → b.
+        origin, face = np.nonzero(cross > 1e-9)
+        limit = cross[origin, face] / share[face]
+        base = 4.0 * np.arange(len(origins) + 1)
+        first = turn(from_a[origin, face]) + base[origin]
+        last = turn(from_b[origin, face]) + base[origin]
+        breaks, at = np.unique(np.concatenate([base, first, last]), return_inverse=True)
+        bounds, start, end = np.split(at, [len(base), len(base) + len(first)])
+        pair, interval = _spans(start, end, bounds[origin], bounds[origin + 1])
+        way = direction((breaks[:-1] + breaks[1:]) / 2 - np.repeat(base[:-1], np.diff(bounds)))
+        met = side[face[pair]]
+        sine = way[interval, 0] * met[:, 1] - way[interval, 1] * met[:, 0]
+        distance = limit[pair] / np.maximum(sine, 1e-12)
+        nearest = np.full(len(breaks) - 1, np.inf)
+        np.minimum.at(nearest, interval, distance)
+        # Of faces equally near the first.
+        best = np.flatnonzero(distance == nearest[interval])[::-1]
+        self.index = np.zeros(len(nearest), np.intp)
+        self.index[interval[best]] = face[pair[best]]
+        self.limit = np.full(len(nearest), np.inf)
+        self.limit[interval[best]] = limit[pair[best]]
+        self.face = side[self.index] if len(side) else np.zeros((len(nearest), 2))
+        self.origins, self.breaks, self._base, self._bounds = origins, breaks, base, bounds
+
+    def each(self) -> Iterator[Star]:
+        """Yield one point's after the other's."""
+        for k, origin in enumerate(self.origins):
+            own = slice(self._bounds[k], self._bounds[k + 1])
+            yield Star(
+                origin=origin,
+                breaks=self.breaks[own] - self._base[k],
+                face=self.face[own],
+                limit=self.limit[own],
+                index=self.index[own],
+            )
+
+    def see(self, who: NDArray[np.intp], x: Floats, y: Floats) -> NDArray[np.bool_]:
+        """Return whether the points of numbers `who` (n,) see what lies at these offsets (n,) from them."""
+        at = self.breaks.searchsorted(_turn(x, y) + self._base[who], side="right") - 1
+        # Within by construction, but for what lies at the very end of a point's directions.
+        at = np.minimum(np.maximum(at, self._bounds[who]), self._bounds[who + 1] - 1)
+        reach = x * self.face[:, 1].take(at) - y * self.face[:, 0].take(at)
+        return np.asarray(reach < self.limit.take(at))
 
 
 def _spans(

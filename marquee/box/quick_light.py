@@ -12,19 +12,22 @@ from numpy.typing import NDArray
 from marquee.box.chambers import Chambers
 from marquee.box.ground import Floats
 from marquee.box.light_beam import flux_lm
+from marquee.box.light_regions import Stars
 from marquee.box.materials import BoxOptics
 
 Singles = NDArray[np.float32]
-# Apertures are asked at places a sixth of the depth apart, at most so many in all; what is seen is found on a raster.
+# Apertures are asked at places a sixth of the depth apart, at most so many in all.
 _ASKED_PER_DEPTH, _MOST_ASKED = 6.0, 4000
-_RASTER_PX, _FINEST_MM = 500_000, 0.5
 _FLOOR_POINTS = 60
 # Cells whose mean width, twice the area over the outline, is so many depths mix reflected light all over (fitted to the
 # reference cases and to the light model in narrow rings).
 _COMPACT_DEPTHS = 1.5
 # Places nearer to each other than this share of the depth see alike.
-_ALIKE_DEPTHS = 0.12
-_STOP_MM = 1.5
+_ALIKE_DEPTHS = 0.06
+# Pairs of place and point handled at once.
+_PAIRS = 200_000
+# Cells' outlines are simplified by less than that [mm], after they were widened as much, so that all of a cell stays in.
+_OUTLINE_MM = 0.2
 # Sight is asked no farther than so many depths: beyond, an LED gives under 1 % of what it does straight above.
 _SIGHT_DEPTHS = 3.0
 
@@ -63,7 +66,8 @@ class QuickLight:
 
     def __init__(self, chambers: Chambers, optics: BoxOptics, exponent: float) -> None:
         self.depth_mm, self.exponent = chambers.reach_mm, exponent
-        self.raster = Raster(chambers)
+        self._shapes = chambers.shapes
+        self._faces: dict[int, tuple[Floats, Floats]] = {}
         self.cells: dict[int, Asked] = {}
         total_mm2 = sum(float(chambers.shapes[k].area) for k in chambers.needy.tolist())
         step = max(self.depth_mm / _ASKED_PER_DEPTH, math.sqrt(total_mm2 / _MOST_ASKED))
@@ -114,8 +118,36 @@ class QuickLight:
         _, first, alike = np.unique(
             tile[:, 1] * 1_000_003 + tile[:, 0], return_index=True, return_inverse=True
         )
-        seen = self.raster.sees(cell, places[first], points, _SIGHT_DEPTHS * self.depth_mm)
+        places = places[first]
+        seen = np.zeros((len(places), len(points)), bool)
+        a, b = self._outline(cell)
+        square = (_SIGHT_DEPTHS * self.depth_mm) ** 2
+        step = max(1, _PAIRS // max(len(points), len(a)))
+        for start in range(0, len(places), step):
+            some = places[start : start + step]
+            x, y = points[:, 0] - some[:, :1], points[:, 1] - some[:, 1:]
+            who, what = np.nonzero(x * x + y * y < square)
+            views = Stars(some, a, b, np.ones(len(a)))
+            seen[start + who, what] = views.see(who, x[who, what], y[who, what])
         return np.asarray(seen[alike.ravel()], bool)
+
+    def _outline(self, cell: int) -> tuple[Floats, Floats]:
+        """Return starts and ends of the faces round a cell, its inside to the left."""
+        import shapely
+
+        if cell not in self._faces:
+            wide = self._shapes[cell].buffer(_OUTLINE_MM, join_style="mitre")
+            shape = shapely.orient_polygons(wide.simplify(_OUTLINE_MM * 0.9))
+            rings = [
+                shapely.get_coordinates(ring)
+                for part in shapely.get_parts(shape)
+                for ring in (part.exterior, *part.interiors)
+            ]
+            self._faces[cell] = (
+                np.concatenate([ring[:-1] for ring in rings]),
+                np.concatenate([ring[1:] for ring in rings]),
+            )
+        return self._faces[cell]
 
     def evenness(self, lux: NDArray[np.floating]) -> Floats:
         """Return (…, zones) darkest over brightest of light (…, asked); 0 where a zone is dark."""
@@ -168,47 +200,3 @@ def _thinned(places: Floats, step_mm: float) -> Floats:
     first = np.ones(len(order), bool)
     first[1:] = (np.diff(square[order], axis=0) != 0).any(axis=1)
     return np.asarray(places[order[first]])
-
-
-class Raster:
-    """Cells painted on a raster: where a package fits, and what is in sight."""
-
-    def __init__(self, chambers: Chambers) -> None:
-        import cv2
-        import shapely
-
-        width, height = chambers.width_mm, chambers.height_mm
-        self.step = max(_FINEST_MM, math.sqrt(width * height / _RASTER_PX))
-        size = (math.ceil(height / self.step) + 1, math.ceil(width / self.step) + 1)
-        self.cell = np.full(size, -1, np.int32)
-        for k, shape in enumerate(chambers.shapes):
-            rings = [shape.exterior, *shape.interiors]
-            corners = [
-                np.rint(shapely.get_coordinates(ring) / self.step * 16).astype(np.int32)
-                for ring in rings
-            ]
-            cv2.fillPoly(self.cell, corners, (k,), lineType=cv2.LINE_8, shift=4)
-
-    def sees(
-        self, cell: int, places: Floats, points: Floats, reach_mm: float
-    ) -> NDArray[np.bool_]:
-        """Return (places, points) whether the way between them stays in the cell; not asked beyond the reach."""
-        way = points - places[:, None, :]
-        length = np.hypot(way[..., 0], way[..., 1])
-        seen = np.zeros(length.shape, bool)
-        row, column = np.nonzero(length < reach_mm)
-        stops = max(2, math.ceil(float(length[row, column].max(initial=0)) / _STOP_MM))
-        own, width = (self.cell == cell).ravel(), self.cell.shape[1]
-        # Half a pixel, so that cutting off rounds.
-        start = (places[row] / self.step + 0.5).astype(np.float32)
-        step = (way[row, column] / (self.step * stops)).astype(np.float32)
-        x, y, step_x, step_y = start[:, 0], start[:, 1], step[:, 0], step[:, 1]
-        pair = np.arange(len(row))
-        for k in range(1, stops):
-            at = (y + step_y * k).astype(np.int32) * width + (x + step_x * k).astype(np.int32)
-            clear = own[at]
-            if not clear.all():
-                pair, x, y = pair[clear], x[clear], y[clear]
-                step_x, step_y = step_x[clear], step_y[clear]
-        seen[row[pair], column[pair]] = True
-        return seen

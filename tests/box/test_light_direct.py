@@ -11,7 +11,7 @@ from scipy.special import k1
 from marquee.box.light_beam import beam_lux, exponent_of, flux_lm, wall_flux
 from marquee.box.light_direct import Views, direct_lux
 from marquee.box.light_elements import sort_elements
-from marquee.box.light_regions import plan_of, star
+from marquee.box.light_regions import Stars, plan_of, star
 from marquee.box.light_scene import Barrier, Floats, Scene
 from marquee.box.light_walls import cut_walls
 from tests.box.light_made import open_scene, reference
@@ -114,6 +114,11 @@ def test_what_a_point_sees_is_what_shapely_finds_uncut(
     seen = view.sees(targets)
     assert not seen[cut_mm > 1e-6].any()
     assert seen[clear].all()
+    # The same when asked for many points at once, this one among others.
+    many = Stars(np.array([[0.1, 0.1], [x, y], [99.9, 50.0]]), start, end, np.ones(len(start)))
+    together = many.see(np.ones(len(targets), np.intp), gx - x, gy - y)
+    assert not together[cut_mm > 1e-6].any()
+    assert together[clear].all()
 
 
 def test_a_full_height_wall_keeps_its_shadow_dark() -> None:
