@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 import re
 import subprocess
 from collections import Counter
@@ -15,6 +14,7 @@ from PIL import Image
 from playwright.sync_api import Browser
 
 from tests.report.browser import opened
+from tests.report.printed import HEADINGS, last_lines, words_of
 
 pytestmark = pytest.mark.native
 
@@ -22,24 +22,6 @@ pytestmark = pytest.mark.native
 POINTS = {"A4": (595.3, 841.9), "Letter": (612.0, 792.0)}
 MARGIN_PT = 12 / 25.4 * 72
 _PX_PER_PT = 4
-Words = list[tuple[int, str, list[float]]]
-
-
-def _words(pdf: Path) -> Words:
-    """Return page, word and box (left, top, right, bottom in points) of a PDF's words, by poppler."""
-    done = subprocess.run(
-        ["pdftotext", "-bbox", str(pdf), "-"], capture_output=True, text=True, check=True
-    )
-    found, number = [], 0
-    for line in done.stdout.splitlines():
-        number += line.lstrip().startswith("<page")
-        word = re.search(
-            r'<word xMin="([\d.-]+)" yMin="([\d.-]+)" xMax="([\d.-]+)" yMax="([\d.-]+)">(.*)</word>',
-            line,
-        )
-        if word:
-            found.append((number, html.unescape(word[5]), [float(v) for v in word.groups()[:4]]))
-    return found
 
 
 @pytest.mark.parametrize("paper", POINTS)
@@ -73,7 +55,7 @@ def test_paper_holds_every_word_within_its_margins(
     assert 2 <= int(pages[1]) <= most_pages
     width, height = POINTS[paper]
     assert [float(size[1]), float(size[2])] == pytest.approx([width, height], abs=1)
-    words = _words(pdf)
+    words = words_of(pdf)
     for _, word, (left, top, right, bottom) in words:
         # A point for glyphs that reach beyond their advance; poppler's boxes have the font's full height.
         assert left >= MARGIN_PT - 1, word
@@ -88,6 +70,7 @@ def test_paper_holds_every_word_within_its_margins(
     views = [(page, word) for page, word, _ in words if word in {"FRONT", "BACK"}]
     assert views[:2] == [(1, "FRONT"), (2, "BACK")]
     assert [word for page, word, _ in words if page == 2][:2] == ["BACK", "VIEW"]
+    assert not HEADINGS & set(last_lines(words))
 
 
 def test_paper_shows_the_face_from_both_sides_whatever_the_screen_shows(
@@ -98,7 +81,7 @@ def test_paper_shows_the_face_from_both_sides_whatever_the_screen_shows(
         seen.page.check("[name=side][value=back]")
         seen.page.check("[data-layer=wiring]")
         seen.page.pdf(path=pdf, format="A4")
-    words = _words(pdf)
+    words = words_of(pdf)
     sides = [{w: box for number, w, box in words if number == page} for page in (1, 2)]
     # Walls and feeds by their names, which stand on each page once; DATA IN comes as two words.
     names = [w for w in sides[0] if re.fullmatch(r"[WF]\d+", w) and w in sides[1]]
