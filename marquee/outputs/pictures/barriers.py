@@ -12,6 +12,7 @@ from marquee.outputs.pictures.canvas import Canvas, View
 from marquee.outputs.pictures.face import cell_colour, outline_zones, paint_zones, sample
 from marquee.outputs.pictures.layout import lay_out, subtitle
 from marquee.outputs.pictures.sheet import (
+    PLAIN,
     ROW_PX,
     Column,
     Lettering,
@@ -21,6 +22,7 @@ from marquee.outputs.pictures.sheet import (
     table_height,
 )
 from marquee.outputs.pictures.style import MARGIN_PX, SMALL_PX, WALL, WIDTH_PX, plain
+from marquee.outputs.pictures.wrap import wrap
 from marquee.plan import Plan
 from marquee.units import format_length
 from marquee.values import Path_mm, Wall
@@ -46,10 +48,9 @@ def draw_barriers(plan: Plan) -> Sheet:
     """Return the sheet of `barriers_picture`."""
     box, zone_map = plan.box, plan.zone_map
     layout = lay_out((zone_map.width_mm, zone_map.height_mm), labels=False)
-    rows = [_row(plan, wall) for wall in box.walls[:_MOST_ROWS]]
-    halves = 2 if layout.tables_width_px >= 1000 and len(rows) > 4 else 1
-    per_table = -(-len(rows) // halves)
-    bottom = layout.tables_y + table_height(per_table) + ROW_PX
+    tables, width = _tables(plan, layout.tables_width_px)
+    most = max((len(rows) for rows in tables), default=0)
+    bottom = layout.tables_y + table_height(most) + ROW_PX
     sheet = Sheet(WIDTH_PX, layout.height_px(bottom))
     sheet.heading("Barriers", subtitle(plan, *_facts(plan)), "FRONT VIEW")
     view = layout.view
@@ -67,14 +68,12 @@ def draw_barriers(plan: Plan) -> Sheet:
         if not layout.tables_beside
         else layout.tables_x - bar.x1 - 40,
     )
-    if not rows:
+    if not tables:
         sheet.text(layout.tables_x, layout.tables_y + ROW_PX / 2, "One cell: no walls needed.")
         return sheet
-    width = min((layout.tables_width_px - _TABLE_GAP_PX * (halves - 1)) // halves, _TABLE_MOST_PX)
-    for half in range(halves):
-        part = rows[half * per_table : (half + 1) * per_table]
-        x = layout.tables_x + half * (width + _TABLE_GAP_PX)
-        draw_table(sheet, x, layout.tables_y, _columns(width), part)
+    for number, rows in enumerate(tables):
+        x = layout.tables_x + number * (width + _TABLE_GAP_PX)
+        draw_table(sheet, x, layout.tables_y, _columns(width), rows)
     if len(box.walls) > _MOST_ROWS:
         more = f"{len(box.walls) - _MOST_ROWS} more walls are listed in plan.json"
         sheet.text(layout.tables_x, bottom - ROW_PX / 2, more, quiet)
@@ -118,10 +117,10 @@ def slot_places(wall: Wall) -> list[tuple[float, float]]:
 def _facts(plan: Plan) -> tuple[str, str]:
     box = plan.box
     count = len(box.walls)
+    if not count:
+        return "no walls", f"{format_length(box.depth_mm)} deep"
     return (
-        f"{count} wall{'' if count == 1 else 's'}, {format_length(round(box.total_length_mm))} in all"
-        if count
-        else "no walls",
+        f"{count} wall{'' if count == 1 else 's'}, {format_length(round(box.total_length_mm))} in all",
         f"{format_length(box.wall_thickness_mm)} thick, {format_length(box.wall_height_mm)} high",
     )
 
@@ -137,11 +136,30 @@ def _columns(width_px: int) -> tuple[Column, ...]:
     )
 
 
-def _row(plan: Plan, wall: Wall) -> tuple[str, ...]:
+def _tables(plan: Plan, room_px: int) -> tuple[list[list[tuple[str, ...]]], int]:
+    """Return the rows of one table, or of two beside each other, and the width of each."""
+    walls = plan.box.walls[:_MOST_ROWS]
+    halves = 2 if room_px >= 1000 and len(walls) > 4 else 1
+    width = min((room_px - _TABLE_GAP_PX * (halves - 1)) // halves, _TABLE_MOST_PX)
+    slots_px = _columns(width)[-1].width_px - 14
+    groups = [_rows(plan, wall, slots_px) for wall in walls]
+    half = sum(map(len, groups)) / halves
+    tables: list[list[tuple[str, ...]]] = []
+    for rows in groups:
+        if not tables or (len(tables) < halves and len(tables[-1]) >= half):
+            tables.append([])
+        tables[-1] += rows
+    return tables, width
+
+
+def _rows(plan: Plan, wall: Wall, slots_px: int) -> list[tuple[str, ...]]:
+    """Return a wall's row, and more where its slots need them."""
     names = {zone.id: zone.name for zone in plan.zone_map.zones}
     sides = " | ".join(f"{i} {plain(names.get(i, ''))}".rstrip() for i in wall.zones)
     slots = ", ".join(f"{s:.0f}" for s in wall.slots_mm) or "–"
-    return f"W{wall.id}", sides, f"{wall.length_mm:.1f}", slots
+    first, *others = wrap(slots, slots_px, PLAIN.size_px)
+    row = (f"W{wall.id}", sides, f"{wall.length_mm:.1f}", first)
+    return [row, *(("", "", "", line) for line in others)]
 
 
 def _label_walls(sheet: Sheet, plan: Plan, view: View) -> None:

@@ -7,7 +7,7 @@ from dataclasses import replace
 from marquee.outputs.pictures.canvas import View, fit_view
 from marquee.outputs.pictures.face import zone_colours
 from marquee.outputs.pictures.layout import ROOM_PX, subtitle
-from marquee.outputs.pictures.lit import expose
+from marquee.outputs.pictures.lit import expose, exposure_cd_m2
 from marquee.outputs.pictures.sheet import (
     HEADING_PX,
     ROW_PX,
@@ -36,7 +36,7 @@ def draw_bleed(plan: Plan) -> Sheet:
     """Return the sheet of `bleed_picture`; a box without walls has one panel only."""
     bare = without_walls(plan)
     first, second = _views((plan.zone_map.width_mm, plan.zone_map.height_mm))
-    walled = expose(plan, second)
+    walled = expose(plan, second, exposure_cd_m2(plan))
     panels = [(second, "With walls", walled)]
     if bare is None:
         panels = [(first, "No walls needed", walled)]

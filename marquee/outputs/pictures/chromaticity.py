@@ -161,7 +161,12 @@ def _label_axes(sheet: Sheet, view: View) -> None:
 
 def _label_places(sheet: Sheet, view: View, plan: Plan, part: Places) -> None:
     quiet = Lettering(size_px=SMALL_PX, colour=_LOCUS, align="centre")
-    for drive, target, _ in zone_places(plan):
+    marks = zone_places(plan)
+    for x, y in (view.at(*_at(place)) for _, *both in marks for place in both):
+        # No zone's number on another zone's mark.
+        sheet.bar_line((x - _DISC_PX, y), (x + _DISC_PX, y))
+        sheet.bar_line((x, y - _DISC_PX), (x, y + _DISC_PX))
+    for drive, target, _ in marks:
         _near(sheet, view.at(*_at(target)), f"{drive.zone}", Lettering(bold=True, align="centre"))
     looks = Lettering(size_px=SMALL_PX, bold=True, align="centre", halo=_WHITE)
     for channel, place in zip(plan.part.channels, part, strict=True):

@@ -53,7 +53,7 @@ def lit_picture(plan: Plan) -> bytes:
 
 def draw_lit(plan: Plan) -> Sheet:
     """Return the sheet of `lit_picture`."""
-    layout = lay_out((plan.zone_map.width_mm, plan.zone_map.height_mm), labels=False)
+    layout = _layout(plan)
     rows = min(len(plan.light.zones), _MOST_ROWS)
     cycling = cycling_zones(plan)
     bottom = layout.tables_y + table_height(rows) + (3 if cycling else 2) * ROW_PX
@@ -96,6 +96,15 @@ def _show_cycle(sheet: Sheet, plan: Plan, face: LitFace, place: tuple[int, int])
     text = f"hue cycle of {names}: once round in {cycle.period_s:g} s, shown at the moment ticked"
     quiet = Lettering(size_px=SMALL_PX, colour=DARK.muted)
     sheet.text(x + _CYCLE_PX + 12, y, text, quiet, sheet.width_px - MARGIN_PX - x - _CYCLE_PX - 12)
+
+
+def exposure_cd_m2(plan: Plan) -> float:
+    """Return the luminance lit.png shows as full white, for pictures of other sizes that state it too [cd/m²]."""
+    return expose(plan, _layout(plan).view).white_cd_m2
+
+
+def _layout(plan: Plan) -> Layout:
+    return lay_out((plan.zone_map.width_mm, plan.zone_map.height_mm), labels=False)
 
 
 def expose(plan: Plan, view: View, white_cd_m2: float | None = None) -> LitFace:

@@ -12,7 +12,7 @@ from marquee.outputs.pictures.barriers import walled_face
 from marquee.outputs.pictures.canvas import View, fit_view
 from marquee.outputs.pictures.layout import ROOM_PX
 from marquee.outputs.pictures.leds import draw_chain
-from marquee.outputs.pictures.lit import LitFace, expose
+from marquee.outputs.pictures.lit import LitFace, expose, exposure_cd_m2
 from marquee.outputs.pictures.luminance import cycling_zones
 from marquee.outputs.pictures.sheet import Lettering, Sheet
 from marquee.outputs.pictures.style import (
@@ -33,7 +33,9 @@ _GAP_PX, _NAME_PX, _TITLE_ROW_PX, _NOTE_ROW_PX = 22, 18, 38, 30
 _SIDE_MOST_PX, _STACKED_MOST_PX = 560, 360
 # Readers see this picture at about two thirds of its size: small text must be larger.
 _NOTE_PX = 16
-_CHECKS: tuple[Rgb, Rgb] = (232, 232, 232), (255, 255, 255)
+_DARK_ROOM = "dark room · "
+# Dark enough for white letters to stand out from both.
+_CHECKS: tuple[Rgb, Rgb] = (168, 168, 168), (192, 192, 192)
 
 
 def overview_picture(plan: Plan) -> bytes:
@@ -47,7 +49,7 @@ def draw_overview(plan: Plan) -> Sheet:
     stacked = views[0].x == views[1].x
     bottom = views[2].y + views[2].height_px + (0 if stacked else _NOTE_ROW_PX)
     sheet = Sheet(WIDTH_PX, bottom + 56)
-    face = expose(plan, views[2])
+    face = expose(plan, views[2], exposure_cd_m2(plan))
     pixels = (_artwork(plan, views[0]), _plan(plan, views[1]), face.pixels)
     for view, panel, (title, note) in zip(views, pixels, _titles(plan, face), strict=True):
         sheet.paste(panel, view.x, view.y)
@@ -63,7 +65,9 @@ def draw_overview(plan: Plan) -> Sheet:
             )
         else:
             below = view.y + view.height_px + _NOTE_ROW_PX / 2 + 2
-            sheet.text(view.x, below, note, quiet, right - view.x)
+            fits = sheet.measure(view.x, below, note, quiet).x1 <= right
+            shown = note if fits else note.removeprefix(_DARK_ROOM)
+            sheet.text(view.x, below, shown, quiet, right - view.x)
     sheet.scale_bar(
         MARGIN_PX,
         bottom + 28,
@@ -90,7 +94,7 @@ def panel_views(size_mm: tuple[float, float]) -> tuple[View, View, View]:
 def _titles(plan: Plan, face: LitFace) -> tuple[tuple[str, str], ...]:
     zones, walls, chain = plan.zone_map.zones, plan.box.walls, plan.chain
     lit = int((chain.zone >= 0).sum())
-    cycle = " · one moment of the hue cycle" if cycling_zones(plan) else ""
+    cycle = " · one of its hues" if cycling_zones(plan) else ""
     size = size_text(plan.zone_map.width_mm, plan.zone_map.height_mm)
     return (
         ("Artwork", f"{size} · {plain(plan.artwork.file)}"),
@@ -100,7 +104,7 @@ def _titles(plan: Plan, face: LitFace) -> tuple[tuple[str, str], ...]:
             f"{len(walls)} wall{'' if len(walls) == 1 else 's'}, "
             f"{format_length(round(plan.box.total_length_mm))}",
         ),
-        ("Lit", f"dark room · full white = {face.white_cd_m2:.0f} cd/m²{cycle}"),
+        ("Lit", f"{_DARK_ROOM}full white = {face.white_cd_m2:.0f} cd/m²{cycle}"),
     )
 
 

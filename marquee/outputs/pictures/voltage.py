@@ -8,7 +8,7 @@ import math
 import numpy as np
 
 from marquee.outputs.pictures.layout import ROOM_PX, subtitle
-from marquee.outputs.pictures.sheet import HEADING_PX, Lettering, Sheet
+from marquee.outputs.pictures.sheet import HEADING_PX, Lettering, Sheet, TextBox
 from marquee.outputs.pictures.style import (
     MARGIN_PX,
     SMALL_PX,
@@ -111,9 +111,21 @@ def _limits(sheet: Sheet, power: Power, low_v: float, high_v: float) -> None:
         y = _y(volts, low_v, high_v)
         for start in range(_LEFT, _RIGHT, 14):
             sheet.line([(start, y), (min(start + 8, _RIGHT), y)], colour, 2)
-        below = colour == _LIMIT
         looks = Lettering(size_px=SMALL_PX, bold=True, align="right", colour=colour, halo=_WHITE)
-        sheet.text(_RIGHT - 10, y + (12 if below else -11), words, looks)
+        # The lower limit's words below it, the others' above, unless the curve runs there.
+        first = 12 if colour == _LIMIT else -11
+        boxes = [sheet.measure(_RIGHT - 10, y + dy, words, looks) for dy in (first, 1 - first)]
+        dy = first if _clear_of_curve(boxes[0], power, low_v, high_v) else 1 - first
+        sheet.text(_RIGHT - 10, y + dy, words, looks)
+
+
+def _clear_of_curve(box: TextBox, power: Power, low_v: float, high_v: float) -> bool:
+    count = len(power.led_v)
+    return not any(
+        box.x0 - 4 < _x(i, count) < box.x1 + 4
+        and box.y0 - 2 < _y(float(v), low_v, high_v) < box.y1 + 2
+        for i, v in enumerate(power.led_v)
+    )
 
 
 def _curve(sheet: Sheet, power: Power, low_v: float, high_v: float) -> None:
@@ -154,9 +166,10 @@ def _lowest(sheet: Sheet, power: Power, low_v: float, high_v: float) -> None:
     looks = Lettering(bold=True, align="right" if right else "left", colour=_LINE, halo=_WHITE)
     limits = [_y(v, low_v, high_v) for v in (power.floor_v, power.regulation_v) if v is not None]
     # Below first: above runs the curve, whose lowest place this is.
-    for dy in (16, 32, 40, 48, -16, -32):
+    for dy in (16, 32, 40, 48, 64, 80, -16, -32):
         box = sheet.measure(x + (-12 if right else 12), y + dy, words, looks)
         crossed = any(box.y0 < limit < box.y1 for limit in limits)
+        crossed = crossed or not _clear_of_curve(box, power, low_v, high_v)
         if not crossed and sheet.is_free(box) and box.y0 > _TOP and box.y1 < _TOP + _PLOT_PX:
             sheet.text(x + (-12 if right else 12), y + dy, words, looks)
             return

@@ -222,7 +222,7 @@ def _tables(
         Column(head="", width_px=44),
         Column(head="zone", width_px=52, align="left"),
         Column(head="name", width_px=int(free * 0.55)),
-        Column(head="artwork's colour", width_px=free - int(free * 0.55)),
+        Column(head="colour", width_px=free - int(free * 0.55)),
         Column(head="lit", width_px=100),
         Column(head="apertures", width_px=90, align="right"),
         Column(head="area, mm²", width_px=110, align="right"),
