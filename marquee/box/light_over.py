@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -9,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from marquee.box.light_elements import Elements, Ints
-from marquee.box.light_regions import Plan2D, Star, star
+from marquee.box.light_regions import Plan2D, Star, stars
 from marquee.box.light_scene import Floats, Scene
 from marquee.box.light_slots import Slots
 from marquee.box.light_walls import Walls, wall_factors
@@ -84,44 +85,94 @@ def see_over(scene: Scene, plan: Plan2D, elements: Elements, walls: Walls, slots
     on_ends = _Entries((n, len(slots.here)))
     by_region = [np.flatnonzero(walls.region == r) for r in range(len(plan.regions))]
     members = [np.flatnonzero(elements.region == r) for r in range(len(plan.regions))]
-    for k in range(len(slots.here)):
+    before = _before_openings(plan, walls, slots)
+    pieces = [_pieces(scene, walls, slots, k) for k in range(len(slots.here))]
+    beyond = _beyond_openings(walls, slots, pieces, by_region)
+    nearest = _nearest_patches(elements, pieces)
+    for k, (ends, middle) in enumerate(pieces):
         own = members[int(walls.region[slots.here[k]])]
-        asked = _askers(scene, plan, elements, walls, int(slots.here[k]), own)
-        beyond = by_region[int(walls.region[slots.there[k]])]
-        ends, middle = _pieces(scene, walls, slots, k)
+        asked = _askers(scene, elements, walls, int(slots.here[k]), own, before[k])
+        there = int(walls.region[slots.there[k]])
         height = scene.depth_mm - ends.level_mm[:, -2:]
         factors = wall_factors(elements.point[asked], ends, height)[..., 0].astype(float)
         on_ends.add(asked, np.full(len(asked), k), factors.sum(axis=1))
-        back = walls.normal[slots.here[k]] * 0.01
         for piece, at in enumerate(middle):
-            view = star(at - back, walls.a[beyond], walls.b[beyond], np.ones(len(beyond)))
-            _look(
-                scene,
-                elements,
-                walls,
-                (asked, factors[:, piece]),
-                (at, view, beyond, float(height[piece, 0])),
-                (on_walls, on_floor),
+            opening = _Opening(
+                at=at,
+                view=next(beyond[there]),
+                columns=by_region[there],
+                gap_mm=float(height[piece, 0]),
+                patch=next(nearest),
             )
+            seen_by = (asked, factors[:, piece])
+            _look(scene, elements, walls, seen_by, opening, (on_walls, on_floor))
     return Over(walls=on_walls.matrix(), floor=on_floor.matrix(), ends=on_ends.matrix())
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Opening:
+    """One piece of an opening's far end: its middle, what is seen from it of the `columns` beyond, the patch next to it."""
+
+    at: Floats
+    view: Star
+    columns: Ints
+    gap_mm: float
+    patch: int
+
+
+def _before_openings(plan: Plan2D, walls: Walls, slots: Slots) -> list[Star | None]:
+    """Return what each opening's near end sees of its region; None where that is all of it."""
+    found: list[Star | None] = [None] * len(slots.here)
+    home = walls.region[slots.here]
+    for region in np.unique(home).tolist():
+        if plan.convex[region]:
+            continue
+        own = np.flatnonzero(home == region)
+        column = slots.here[own]
+        faces = plan.edges.barrier & (plan.edges.region == region)
+        a, b = plan.edges.a[faces], plan.edges.b[faces]
+        origins = walls.middle[column] + 0.01 * walls.normal[column]
+        for k, view in zip(own.tolist(), stars(origins, a, b, np.ones(len(a))), strict=True):
+            found[k] = view
+    return found
+
+
+def _beyond_openings(
+    walls: Walls, slots: Slots, pieces: list[tuple[Walls, Floats]], by_region: list[Ints]
+) -> dict[int, Iterator[Star]]:
+    """Return by region what the pieces that lead there see of it, in their order."""
+    there = walls.region[slots.there]
+    found = {}
+    for region in np.unique(there).tolist():
+        own = np.flatnonzero(there == region).tolist()
+        origins = [pieces[k][1] - 0.01 * walls.normal[slots.here[k]] for k in own]
+        columns = by_region[region]
+        share = np.ones(len(columns))
+        found[region] = stars(np.concatenate(origins), walls.a[columns], walls.b[columns], share)
+    return found
+
+
+def _nearest_patches(elements: Elements, pieces: list[tuple[Walls, Floats]]) -> Iterator[int]:
+    """Return an iterator over the patch nearest to each piece, in their order."""
+    from scipy.spatial import cKDTree
+
+    if not pieces:
+        return iter(())
+    middle = np.concatenate([piece[1] for piece in pieces])
+    found = cKDTree(elements.patch_centre).query(middle)[1]
+    return iter(np.asarray(found, np.intp).tolist())
+
+
 def _askers(
-    scene: Scene, plan: Plan2D, elements: Elements, walls: Walls, column: int, own: Ints
+    scene: Scene, elements: Elements, walls: Walls, column: int, own: Ints, view: Star | None
 ) -> Ints:
     """Return those of a region's elements that are near an opening and see it."""
-    region = int(walls.region[column])
-    near = walls.middle[column]
-    offset = elements.point[own] - near
-    before = offset @ walls.normal[column] > 0
-    within = (offset**2).sum(axis=1) < (_REACH_DEPTHS * scene.depth_mm) ** 2
+    near, normal = walls.middle[column], walls.normal[column]
+    x, y = elements.point[own, 0] - near[0], elements.point[own, 1] - near[1]
+    within = x * x + y * y < (_REACH_DEPTHS * scene.depth_mm) ** 2
+    before = x * normal[0] + y * normal[1] > 0
     asked = np.asarray(own[before & within], np.intp)
-    if plan.convex[region]:
-        return asked
-    faces = plan.edges.barrier & (plan.edges.region == region)
-    a, b = plan.edges.a[faces], plan.edges.b[faces]
-    view = star(near + 0.01 * walls.normal[column], a, b, np.ones(len(a)))
-    return np.asarray(asked[view.sees(elements.point[asked])], np.intp)
+    return asked if view is None else np.asarray(asked[view.sees(elements.point[asked])], np.intp)
 
 
 def _pieces(scene: Scene, walls: Walls, slots: Slots, k: int) -> tuple[Walls, Floats]:
@@ -152,20 +203,20 @@ def _look(
     elements: Elements,
     walls: Walls,
     askers: tuple[Ints, Floats],
-    opening: tuple[Floats, Star, Ints, float],
+    opening: _Opening,
     entries: tuple[_Entries, _Entries],
 ) -> None:
     """Share one piece's factors out over the walls and the floor seen through it."""
-    (asked, factor), (at, view, beyond, gap_mm) = askers, opening
+    asked, factor = askers
     points = elements.point[asked]
-    way = at - points
+    way = opening.at - points
     distance = np.linalg.norm(way, axis=1)
-    which, lengths = view.meets(way)
+    which, lengths = opening.view.meets(way)
     met = np.isfinite(lengths)
     asked, factor, distance = asked[met], factor[met], distance[met]
     points, way = points[met], way[met]
-    column, reach = beyond[which[met]], distance * (1 + lengths[met])
-    steepest = gap_mm / distance
+    column, reach = opening.columns[which[met]], distance * (1 + lengths[met])
+    steepest = opening.gap_mm / distance
     total = np.maximum(_weight(steepest), 1e-12)
     # Slopes that end at the layers' bounds, from the floor's edge up to level.
     slope = (scene.depth_mm - walls.level_mm[column]) / reach[:, None]
@@ -179,18 +230,17 @@ def _look(
     for place in range(_FLOOR_PLACES):
         m = low + (steepest - low) * (place + 0.5) / _FLOOR_PLACES
         spot = points + way * (scene.depth_mm / np.maximum(m, 1e-9) / distance)[:, None]
-        entries[1].add(asked, _patch_at(elements, spot, at), rest / _FLOOR_PLACES)
+        entries[1].add(asked, _patch_at(elements, spot, opening.patch), rest / _FLOOR_PLACES)
 
 
 def _weight(slope: Floats) -> Floats:
     return np.asarray(slope**2 / (1 + slope**2), float)
 
 
-def _patch_at(elements: Elements, spots: Floats, fallback: Floats) -> Ints:
-    """Return the patch under each spot; under a barrier, the one nearest to `fallback`."""
+def _patch_at(elements: Elements, spots: Floats, fallback: int) -> Ints:
+    """Return the patch under each spot; under a barrier, `fallback`."""
     grid = elements.grid
     ix = np.clip(np.rint((spots[:, 0] - grid.x0_mm) / grid.dx_mm), 0, grid.nx - 1).astype(np.intp)
     iy = np.clip(np.rint((spots[:, 1] - grid.y0_mm) / grid.dy_mm), 0, grid.ny - 1).astype(np.intp)
     patch = elements.patch[iy * grid.nx + ix]
-    nearest = int(((elements.patch_centre - fallback) ** 2).sum(axis=1).argmin())
-    return np.where(patch >= 0, patch, nearest)
+    return np.where(patch >= 0, patch, fallback)
