@@ -136,6 +136,9 @@ class LedSettings(Section):
     arrangement: Literal["strip", "board"] = Field(
         default="strip", description="rows of strip, or free places on a board of your own"
     )
+    singles: Literal["auto", "never"] = Field(
+        default="auto", description="LEDs cut off one by one where rows leave narrow cells dark"
+    )
     half_angle_deg: float | None = Field(
         default=None,
         ge=10,

@@ -19,6 +19,8 @@ from marquee.errors import Finding, QuantityError
 from marquee.project import LedSettings
 from marquee.values import Box, Chain, Part, ZoneMap, read_only
 
+# So many places are named in one remark.
+_MOST_TOLD = 4
 # Rows moved less than this are not told of [mm].
 _MOVED_MM = 0.5
 # Side of a 5050 package, taken where the part's file gives none (from memory).
@@ -56,7 +58,9 @@ def place_leds(zone_map: ZoneMap, box: Box, part: Part, settings: LedSettings) -
         laid = _on_board(chambers, pattern)
     else:
         quick = QuickLight(chambers, usual_optics(), exponent_of(beam[1]))
-        laid, way, told = _on_strip(zone_map, chambers, pattern, quick)
+        laid, way, told = _on_strip(
+            zone_map, chambers, pattern, quick, singles=settings.singles == "auto"
+        )
         findings += told
     laid, extra = add_extras(chambers, zone_map, pattern, laid)
     findings += extra
@@ -95,12 +99,18 @@ def _on_board(chambers: Chambers, pattern: Pattern) -> Laid:
 
 
 def _on_strip(
-    zone_map: ZoneMap, chambers: Chambers, pattern: Pattern, quick: QuickLight
+    zone_map: ZoneMap, chambers: Chambers, pattern: Pattern, quick: QuickLight, *, singles: bool
 ) -> tuple[Laid, Floats, list[Finding]]:
     """Return the strip's chain, its rows' direction, and remarks."""
     rows = lay_rows(chambers, pattern, quick)
     loose = (
-        loose_leds(chambers, quick, pattern.pitch_mm, (rows.xy_mm, rows.cell, rows.way))
+        loose_leds(
+            chambers,
+            quick,
+            pattern.pitch_mm,
+            (rows.xy_mm, rows.cell, rows.way),
+            singles=singles,
+        )
         if pattern.group == 1
         else []
     )
@@ -112,25 +122,43 @@ def _on_strip(
     for one in loose:
         for place in one.xy_mm[short_chain(one.xy_mm)]:
             laid = with_single(laid, place, one.cell, place[None])
-        findings.append(_loose_finding(zone_map, chambers, one))
-    return laid, rows.way, findings
+    return laid, rows.way, [*findings, *_loose_findings(zone_map, chambers, loose)]
 
 
-def _loose_finding(zone_map: ZoneMap, chambers: Chambers, loose: Loose) -> Finding:
-    zone = int(chambers.zone[loose.cell])
-    x_mm, y_mm = loose.xy_mm.mean(axis=0)
-    count = len(loose.xy_mm)
+def _loose_findings(zone_map: ZoneMap, chambers: Chambers, loose: list[Loose]) -> list[Finding]:
+    """Return a remark for each zone with LEDs off the rows, pieces of strip and singles apart."""
+    groups: dict[tuple[int, bool], list[Loose]] = {}
+    for one in loose:
+        groups.setdefault((int(chambers.zone[one.cell]), one.straight), []).append(one)
+    return [
+        _loose_finding(f"zone {zone} {zone_map.zones[zone].name}", own, straight=straight)
+        for (zone, straight), own in groups.items()
+    ]
+
+
+def _loose_finding(where: str, own: list[Loose], *, straight: bool) -> Finding:
+    count = sum(len(one.xy_mm) for one in own)
+    places = ["{:.0f}, {:.0f} mm".format(*one.xy_mm.mean(axis=0)) for one in own]
+    more = f" and {len(places) - _MOST_TOLD} more" if len(places) > _MOST_TOLD else ""
+    cells = "cell" if len(own) == 1 else f"{len(own)} cells"
     how = (
-        f"a piece of strip of its own, {count} LEDs, lies in"
-        if loose.straight
-        else f"{count} LEDs cut off one by one and joined by wires follow"
+        f"{'a piece' if len(own) == 1 else f'{len(own)} pieces'} of strip, {count} LEDs in all, beside the rows"
+        if straight
+        else f"{count} LEDs cut off one by one and joined by wires"
     )
     return Finding(
-        code="leds.own-piece" if loose.straight else "leds.singles",
-        where=f"zone {zone} {zone_map.zones[zone].name}, around {x_mm:.0f}, {y_mm:.0f} mm",
-        message=f"{how} this narrow cell: darkest to brightest about {loose.even:.2f} where the face's rows give "
-        f"{loose.rows_even:.2f} (instant estimates; 'marquee light' has the model's)",
+        code="leds.own-piece" if straight else "leds.singles",
+        where=where,
+        message=f"{how} light{'s' if straight and len(own) == 1 else ''} its narrow {cells} around "
+        f"{'; '.join(places[:_MOST_TOLD])}{more}: there darkest to brightest is about {_span([o.even for o in own])} "
+        f"where the face's rows give {_span([o.rows_even for o in own])} (instant estimates; 'marquee light' has the "
+        "model's)",
     )
+
+
+def _span(values: list[float]) -> str:
+    low, high = (f"{v:.2f}" for v in (min(values), max(values)))
+    return low if low == high else f"{low} to {high}"
 
 
 def _check_pitch(box: Box, part: Part, pitch_mm: float, package_mm: float) -> None:

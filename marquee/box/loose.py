@@ -1,7 +1,8 @@
-"""LEDs off the rows, in cells so narrow that the face's rows light them unevenly."""
+"""LEDs off the rows, in cells so narrow that the face's rows light them unevenly or hardly."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,12 +13,16 @@ from marquee.box.chambers import Chambers
 from marquee.box.ground import Floats
 from marquee.box.quick_light import QuickLight, Singles
 
-# Cells whose zone is less even than this by the estimate are tried; singles take the rows' place where that makes the
-# zone more even by so much (judgement: each single is cut off, turned and wired by hand).
-_EVEN_ENOUGH, _LEAST_GAIN = 0.7, 0.08
-_MOST_SINGLES = 24
-# Rows' LEDs are few below this share of one for each pitch²; they also give way to so much more light (judgement).
-_FEW, _BRIGHTER = 0.5, 1.4
+# A zone is asked if it is less even than this by the estimate, or if a cell of it has few LEDs; light counts for more up
+# to this share of the brightest. A cell changes for a gain of so much of it, less where it is dark with the rows
+# (judgement: each single is cut off, turned and wired by hand); of ways nearly as good the one with the fewest LEDs is
+# taken.
+_EVEN_ENOUGH, _NEARLY = 0.7, 0.03
+_LEAST_GAIN, _DARK, _LEAST_GAIN_DARK = 0.2, 0.3, 0.08
+# Rows' LEDs are few below this share of one for each pitch²; they also give way to so much more light, and twice the
+# light is worth so much evenness (judgement: a dim cell dims all zones where they keep their mutual lightness).
+_FEW, _BRIGHTER, _TWICE_WORTH = 0.5, 1.4, 0.05
+_MOST_SINGLES = 48
 # Straight pieces tried in a cell: places across and shifts along.
 _LINES, _PHASES = 7, 4
 # Places are moved by less and less while that evens the light out [mm].
@@ -28,9 +33,10 @@ _AROUND = np.stack([np.cos(np.arange(8) * np.pi / 4), np.sin(np.arange(8) * np.p
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Loose:
-    """LEDs of one cell off the rows, and its zone's estimated evenness with rows and with them.
+    """LEDs of one cell off the rows, and darkest over brightest in that cell with rows and with them (estimates).
 
-    `straight` if they are one piece of strip along the rows' direction, else they are cut off one by one.
+    `straight` if they are one piece of strip along the rows' direction, else they are cut off one by one. `brighter` is
+    how many times the rows' light they give, infinite where those give none.
     """
 
     cell: int
@@ -38,6 +44,22 @@ class Loose:
     straight: bool
     rows_even: float
     even: float
+    brighter: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Way:
+    """One way to light a cell: `places` off the rows, None for the rows' LEDs, and the light it gives its apertures."""
+
+    places: Floats | None
+    straight: bool
+    low: float
+    high: float
+    mean: float
+
+    @property
+    def count(self) -> int:
+        return 0 if self.places is None else len(self.places)
 
 
 def loose_leds(
@@ -45,13 +67,15 @@ def loose_leds(
     quick: QuickLight,
     pitch_mm: float,
     placed: tuple[Floats, NDArray[np.intp], Floats],
+    *,
+    singles: bool = True,
 ) -> list[Loose]:
-    """Return LEDs off the rows for the cells they light more evenly than the rows' do.
+    """Return LEDs off the rows for the cells they light better than the rows' do.
 
     A cell is asked if it is narrower than the pitch on average (twice its area over its outline), and its zone uneven or
-    the rows' LEDs in it few, which would dim all zones where they keep their mutual lightness. It gets a straight piece
-    of strip of its own, or singles if those are clearly more even: spread evenly, one for each pitch² that needs light,
-    then moved while the cell gains.
+    the rows' LEDs in it few. It may get a straight piece of strip of its own, or singles: one for each pitch² that needs
+    light, or one for each pitch along it, spread evenly, then moved while the cell gains. All cells of a zone are
+    decided on together, since a zone is as even as its darkest cell is beside its brightest.
 
     Parameters
     ----------
@@ -60,44 +84,144 @@ def loose_leds(
     pitch_mm : float
     placed : (n, 2), (n,), (2,)
         The rows' LEDs, their cells, and the rows' direction.
+    singles : bool
+        Whether LEDs may be cut off one by one, not only pieces of strip laid.
     """
     xy, cell, way = placed
-    light = np.zeros(quick.count, np.float32)
+    members: dict[int, list[int]] = {}
     for k, asked in quick.cells.items():
-        own = xy[cell == k]
-        if len(own):
-            light[asked.first : asked.first + len(asked.points)] = quick.lux(k, own).sum(axis=0)
+        members.setdefault(asked.zone, []).append(k)
     found = []
-    for k, asked in quick.cells.items():
-        shape = chambers.shapes[k]
-        if 2 * shape.area / shape.length >= pitch_mm:
+    for cells in members.values():
+        rows = {k: _by_rows(quick, k, xy[cell == k]) for k in cells}
+        narrow = [k for k in cells if _width_mm(chambers, k) < pitch_mm]
+        few = {
+            k
+            for k in narrow
+            if rows_few(int((cell == k).sum()), chambers.shapes[k].area, pitch_mm)
+        }
+        low, high = min(r.low for r in rows.values()), max(r.high for r in rows.values())
+        if not narrow or (low >= _EVEN_ENOUGH * high and not few):
             continue
-        at = int(np.searchsorted(quick.zones, asked.zone))
-        before = float(quick.evenness(light)[at])
-        few = (cell == k).sum() < _FEW * shape.area / pitch_mm**2
-        if before >= _EVEN_ENOUGH and not few:
+        ways = {k: [rows[k]] for k in cells}
+        for k in narrow:
+            ways[k] += _off_rows(chambers, quick, k, (pitch_mm, way), singles=singles)
+        weight = np.array([len(quick.cells[k].points) for k in cells], float)
+        chosen = _together(
+            [ways[k] for k in cells], weight / weight.sum(), [k in few for k in cells]
+        )
+        found += [
+            _told(k, rows[k], one) for k, one in zip(cells, chosen, strict=True) if one.count
+        ]
+    return sorted(found, key=lambda one: one.cell)
+
+
+def rows_few(count: int, area_mm2: float, pitch_mm: float) -> bool:
+    """Return whether rows left a cell of this area with few LEDs."""
+    return count < _FEW * area_mm2 / pitch_mm**2
+
+
+def _together(ways: list[list[_Way]], weight: Floats, few: Sequence[bool]) -> list[_Way]:
+    """Return a way for each cell of a zone: that brightest light beside which their darkest together are worth most."""
+    best, most = [w[0] for w in ways], -np.inf
+    rows_mean = sum(w[0].mean * share for w, share in zip(ways, weight, strict=True))
+    rows_high = max(w[0].high for w in ways)
+    for high in [rows_high, *sorted({way.high for several in ways for way in several})]:
+        allowed = [[w for w in several if w.high <= high * (1 + 1e-6)] for several in ways]
+        if high <= 0 or not all(allowed):
             continue
-        here = slice(asked.first, asked.first + len(asked.points))
-        best: Loose | None = None
-        for straight in (True, False):
-            places = (
-                _straight(chambers, quick, k, (pitch_mm, way))
-                if straight
-                else _singles(chambers, quick, k, pitch_mm)
-            )
-            if places is None:
-                continue
-            tried = light.copy()
-            tried[here] = quick.lux(k, places).sum(axis=0)
-            after = float(quick.evenness(tried)[at])
-            brighter = few and tried[here].mean() > _BRIGHTER * light[here].mean()
-            gains = after >= (before if best is None else best.even) + _LEAST_GAIN
-            if gains or (best is None and brighter and after >= before - _LEAST_GAIN / 4):
-                best = Loose(cell=k, xy_mm=places, straight=straight, rows_even=before, even=after)
-        if best is not None:
-            light[here] = quick.lux(k, best.xy_mm).sum(axis=0)
-            found.append(best)
-    return found
+        chosen = [_pick(a, w[0], high, f) for a, w, f in zip(allowed, ways, few, strict=True)]
+        low = np.array([one.low for one in chosen]) / high
+        changed = np.array([one.count > 0 for one in chosen])
+        worth = float((np.minimum(low, _EVEN_ENOUGH) * weight).sum())
+        worth -= _LEAST_GAIN_DARK / 2 * float(weight[changed].sum())
+        if any(few):
+            mean = sum(one.mean * share for one, share in zip(chosen, weight, strict=True))
+            twice = np.log2(max(mean, 1e-9) / max(rows_mean, 1e-9))
+            worth += _TWICE_WORTH * float(np.clip(twice, -1, 1))
+        if worth > most + 1e-9:
+            best, most = chosen, worth
+    return best
+
+
+def _pick(allowed: list[_Way], rows: _Way, high: float, few: bool) -> _Way:
+    """Return a cell's way where the zone's brightest light is `high`."""
+    best = max(w.low for w in allowed)
+    if rows.high <= high * (1 + 1e-6):
+        gain = _LEAST_GAIN_DARK if rows.low < _DARK * high else _LEAST_GAIN
+        enough = rows.low >= _EVEN_ENOUGH * high or best < rows.low + gain * high
+        brighter = [
+            w
+            for w in allowed
+            if w.mean > _BRIGHTER * rows.mean
+            and w.low * rows.high >= (rows.low - 0.02 * rows.high) * w.high
+        ]
+        if enough and not (few and brighter):
+            return rows
+        if enough:
+            allowed, best = brighter, max(w.low for w in brighter)
+    near = [w for w in allowed if w.low >= best - _NEARLY * high]
+    return min(near, key=lambda w: (w.count, not w.straight, -w.low))
+
+
+def _told(cell: int, rows: _Way, chosen: _Way) -> Loose:
+    assert chosen.places is not None  # noqa: S101 -- ways without places are the rows'
+    return Loose(
+        cell=cell,
+        xy_mm=chosen.places,
+        straight=chosen.straight,
+        rows_even=rows.low / rows.high if rows.high > 0 else 0.0,
+        even=chosen.low / chosen.high,
+        brighter=chosen.mean / rows.mean if rows.mean > 0 else np.inf,
+    )
+
+
+def _width_mm(chambers: Chambers, cell: int) -> float:
+    """Return a cell's mean width: of a long channel, twice its area over its outline."""
+    shape = chambers.shapes[cell]
+    return float(2 * shape.area / shape.length)
+
+
+def _by_rows(quick: QuickLight, cell: int, own: Floats) -> _Way:
+    if not len(own):
+        return _Way(places=None, straight=False, low=0.0, high=0.0, mean=0.0)
+    lux = quick.lux(cell, own).sum(axis=0)
+    return _Way(
+        places=None,
+        straight=False,
+        low=float(lux.min()),
+        high=float(lux.max()),
+        mean=float(lux.mean()),
+    )
+
+
+def _off_rows(
+    chambers: Chambers,
+    quick: QuickLight,
+    cell: int,
+    strip: tuple[float, Floats],
+    *,
+    singles: bool,
+) -> Iterator[_Way]:
+    pitch_mm, _ = strip
+    tried: set[int] = set()
+    straight = _straight(chambers, quick, cell, strip)
+    several = [] if straight is None else [(straight, True)]
+    closer_mm = float(np.sqrt(pitch_mm * _width_mm(chambers, cell)))
+    for spacing in (pitch_mm, closer_mm) if singles else ():
+        spread = spread_in(chambers, cell, spacing)
+        if 2 <= len(spread) <= _MOST_SINGLES and len(spread) not in tried:
+            tried.add(len(spread))
+            several.append((_moved(chambers, quick, cell, spread), False))
+    for places, is_straight in several:
+        lux = quick.lux(cell, places).sum(axis=0)
+        yield _Way(
+            places=places,
+            straight=is_straight,
+            low=float(lux.min()),
+            high=float(lux.max()),
+            mean=float(lux.mean()),
+        )
 
 
 def _straight(
@@ -122,13 +246,6 @@ def _straight(
             if even > most:
                 best, most = line[fits], even
     return best
-
-
-def _singles(chambers: Chambers, quick: QuickLight, cell: int, pitch_mm: float) -> Floats | None:
-    spread = spread_in(chambers, cell, pitch_mm)
-    if not 2 <= len(spread) <= _MOST_SINGLES:
-        return None
-    return _moved(chambers, quick, cell, spread)
 
 
 def _moved(chambers: Chambers, quick: QuickLight, cell: int, places: Floats) -> Floats:
