@@ -7,6 +7,7 @@ import pickle
 import signal
 import sys
 import threading
+import warnings
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
@@ -85,15 +86,52 @@ def _own_threads_only() -> Iterator[None]:
         library.setNumThreads(before)
 
 
+@contextmanager
+def one_blas_thread() -> Iterator[None]:
+    """Let the linear-algebra libraries use one thread for a while, as the command line does for good.
+
+    On matrices as small as ours their threads double the processor time and gain nothing (measured), and sums of
+    parts shared out among threads depend on how many there are.
+    """
+    import scipy.linalg  # noqa: F401 -- numpy and scipy bring a library each; only those loaded are limited
+    from threadpoolctl import threadpool_limits
+
+    with threadpool_limits(limits=1, user_api="blas"):
+        yield
+
+
 def _has_one_thread() -> bool:
-    """Return whether this process has one thread only, those of libraries counted."""
+    """Return whether this process has one thread only, those of libraries counted; OpenBLAS's idle ones are ended."""
     if threading.active_count() != 1:
         return False
+    if _threads() != 1 and "numpy" in sys.modules:
+        _end_blas_threads()
+    return _threads() == 1
+
+
+def _threads() -> int:
     try:
-        return len(list(Path("/proc/self/task").iterdir())) == 1
+        return len(list(Path("/proc/self/task").iterdir()))
     except OSError:
         # Another system than Linux: its own libraries may not bear being copied.
-        return False
+        return 0
+
+
+def _end_blas_threads() -> None:
+    """Make OpenBLAS end its pool of threads, as it does whenever a process is copied; it starts them again at need.
+
+    The copy that makes it do so ends at once and touches nothing, which is safe beside any thread.
+    """
+    with warnings.catch_warnings(), _uninterrupted():
+        # Python warns of copies made beside threads; those left are counted after this.
+        warnings.simplefilter("ignore", DeprecationWarning)
+        try:
+            child = os.fork()
+        except OSError:
+            return
+        if not child:
+            os._exit(0)
+        os.waitpid(child, 0)
 
 
 def _shared(jobs: Sequence[Callable[[], Any]], copies: int) -> _Done:

@@ -12,6 +12,7 @@ from typing import Any, Unpack
 from marquee.errors import Finding
 from marquee.firmware import Constants
 from marquee.keywords import Name, Settings, laid_out, project_of
+from marquee.parallel import one_blas_thread
 from marquee.project import Project, merge
 from marquee.stage import Runner, call
 from marquee.values import (
@@ -82,7 +83,8 @@ def plan(
         Anything stated that cannot be used: file, setting, part, palette, supply.
     """
     tables = {name: dict(table) for name, table in (sections or {}).items()}
-    return make_plan(project_of(source, merge(tables, laid_out(settings))))
+    with one_blas_thread():
+        return make_plan(project_of(source, merge(tables, laid_out(settings))))
 
 
 def make_plan(project: Project, run: Runner = call) -> Plan:

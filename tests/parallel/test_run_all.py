@@ -100,6 +100,66 @@ print(threads())
     assert _run(code, tmp_path).stdout == "3 True 1\n3\n"
 
 
+def test_copies_are_made_once_the_linear_algebra_librarys_threads_have_ended(
+    tmp_path: Path,
+) -> None:
+    # OpenBLAS ends its threads before a process is copied (its blas_thread_shutdown, registered by pthread_atfork) and
+    # starts them again at need, in the process and in its copies.
+    code = """
+os.environ["OPENBLAS_NUM_THREADS"] = "3"
+import numpy as np
+
+def threads():
+    return len(os.listdir("/proc/self/task"))
+
+def multiply():
+    time.sleep(0.05)
+    a = np.full((300, 300), 2.0)
+    return (a @ a)[7, 7], os.getpid() != FIRST
+
+multiply()
+# Never more than there are cores.
+print(threads() == min(3, len(os.sched_getaffinity(0))))
+made = run_all([multiply] * 8, 2)
+print({value for value, _ in made}, {away for _, away in made} == {False, True})
+"""
+    done = _run(code, tmp_path)
+    assert (done.stdout, done.stderr) == ("True\n{np.float64(1200.0)} True\n", "")
+
+
+def test_no_copy_is_made_beside_a_thread_python_does_not_know(tmp_path: Path) -> None:
+    # POSIX fork: a copy has only the thread that made it; whatever the other one held stays held.
+    code = """
+import ctypes
+import numpy as np
+libc = ctypes.CDLL(None)
+held = ctypes.c_ulong()
+libc.pthread_create(ctypes.byref(held), None, libc.pause, None)
+print([away for _, away in run_all([lambda n=n: slow(n) for n in range(6)], 3)], flush=True)
+os._exit(0)
+"""
+    assert _run(code, tmp_path).stdout == f"{[False] * 6}\n"
+
+
+def test_planning_leaves_the_linear_algebra_libraries_their_threads(tmp_path: Path) -> None:
+    # threadpoolctl 3 tells what each library is set to.
+    code = """
+os.environ["OPENBLAS_NUM_THREADS"] = "3"
+import scipy.linalg
+from threadpoolctl import threadpool_info
+from marquee.parallel import one_blas_thread
+
+def told():
+    return [pool["num_threads"] for pool in threadpool_info() if pool["user_api"] == "blas"]
+
+before = told()
+with one_blas_thread():
+    print(set(told()))
+print(told() == before, set(before) == {min(3, len(os.sched_getaffinity(0)))})
+"""
+    assert _run(code, tmp_path).stdout == "{1}\nTrue True\n"
+
+
 def test_a_copy_makes_no_copies_of_itself(tmp_path: Path) -> None:
     code = """
 def inner():
