@@ -27,6 +27,7 @@ from marquee.values_part import Calibrated as Calibrated  # noqa: PLC0414 -- han
 from marquee.values_part import Emission as Emission  # noqa: PLC0414 -- handed on
 from marquee.values_part import Figure as Figure  # noqa: PLC0414 -- handed on
 from marquee.values_part import Part as Part  # noqa: PLC0414 -- handed on
+from marquee.values_pixels import OnDemand, as_given
 from marquee.values_power import Alternative as Alternative  # noqa: PLC0414 -- handed on
 from marquee.values_power import DataLine as DataLine  # noqa: PLC0414 -- handed on
 from marquee.values_power import Feed as Feed  # noqa: PLC0414 -- handed on
@@ -48,17 +49,17 @@ def read_only(array: NDArray[Any]) -> NDArray[Any]:
 # --- artwork ---------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False)  # no slots: fields made on demand
 class Artwork:
     """Upright sRGB pixels and their size in the world.
 
     `srgb_8bit` is (height_px, width_px, 3) uint8, already converted from any embedded profile and turned
     by EXIF orientation; `alpha_8bit` is (height_px, width_px) uint8 or None where every pixel is opaque.
     `file` is the base name as given (unsafe characters kept; escape before showing), `sha256` of the
-    file's bytes.
+    file's bytes. The pixels may be given as the decoder left them (`Padded`).
     """
 
-    srgb_8bit: NDArray[np.uint8]
+    srgb_8bit: OnDemand[np.uint8] = OnDemand()  # noqa: RUF009 -- a descriptor
     alpha_8bit: NDArray[np.uint8] | None
     mm_per_px: float
     file: str
@@ -68,12 +69,12 @@ class Artwork:
     @property
     def width_px(self) -> int:
         """Width [px]."""
-        return int(self.srgb_8bit.shape[1])
+        return int(as_given(self, "srgb_8bit").shape[1])
 
     @property
     def height_px(self) -> int:
         """Height [px]."""
-        return int(self.srgb_8bit.shape[0])
+        return int(as_given(self, "srgb_8bit").shape[0])
 
     @property
     def width_mm(self) -> float:
@@ -141,7 +142,7 @@ class Adjacency:
     touching: bool  # gap below the wall's thickness
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False)  # no slots: fields made on demand
 class ZoneMap:
     """The face divided: `zone_of_px` (height_px, width_px) int16, zone id or -1 for opaque face.
 
@@ -149,10 +150,12 @@ class ZoneMap:
     a pixel's aperture is the pixel's zone. `lit_8bit` uint8, where known, is how much of each pixel is cut
     away, 255 being all of it: edges finer than a pixel. Its pixels, `lit_mm_per_px` wide, may be coarser and
     reach beyond the right and lower edge.
+
+    The maps may be given coarse (`Enlarged`); they are then made in full when first looked at.
     """
 
-    zone_of_px: NDArray[np.int16]
-    aperture_of_px: NDArray[np.int32]
+    zone_of_px: OnDemand[np.int16] = OnDemand()  # noqa: RUF009 -- a descriptor
+    aperture_of_px: OnDemand[np.int32] = OnDemand()  # noqa: RUF009 -- a descriptor
     mm_per_px: float
     face_srgb: str
     colours: tuple[TargetColour, ...]
@@ -166,12 +169,12 @@ class ZoneMap:
     @property
     def width_mm(self) -> float:
         """Width of the face [mm]."""
-        return float(self.zone_of_px.shape[1] * self.mm_per_px)
+        return float(as_given(self, "zone_of_px").shape[1] * self.mm_per_px)
 
     @property
     def height_mm(self) -> float:
         """Height of the face [mm]."""
-        return float(self.zone_of_px.shape[0] * self.mm_per_px)
+        return float(as_given(self, "zone_of_px").shape[0] * self.mm_per_px)
 
 
 # --- box -------------------------------------------------------------------------------------------

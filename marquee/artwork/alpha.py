@@ -16,19 +16,19 @@ _MOST_SINGLE_PX = 1_000_000
 
 
 def lay_on_black(srgb_8bit: NDArray[np.uint8], alpha_8bit: NDArray[np.uint8]) -> NDArray[np.uint8]:
-    """Return the picture (height_px, width_px, 3) uint8 on black, in codes.
+    """Return the picture on black, in codes, with as many channels as it came with.
 
     Parameters
     ----------
-    srgb_8bit : (height_px, width_px, 3) uint8
+    srgb_8bit : (height_px, width_px, 3 or 4) uint8
         Colours not multiplied by alpha.
     alpha_8bit : (height_px, width_px) uint8
     """
-    laid = cv2.copyTo(srgb_8bit, alpha_8bit)  # black where alpha is 0
+    laid = np.asarray(cv2.copyTo(srgb_8bit, alpha_8bit), np.uint8)  # black where alpha is 0
     # One less in eight bits turns 0 to 255: what is left below 254 is half clear.
     partly = np.flatnonzero(np.subtract(alpha_8bit, np.uint8(1)) < 254)
     if not partly.size:
-        return np.asarray(laid, np.uint8)
+        return laid
     source = partly
     if partly.size <= _MOST_SINGLE_PX:
         opaque = cv2.compare(alpha_8bit, 255, cv2.CMP_EQ)
@@ -37,8 +37,9 @@ def lay_on_black(srgb_8bit: NDArray[np.uint8], alpha_8bit: NDArray[np.uint8]) ->
     elif (alpha_8bit == 255).any():
         source = _nearest_opaque(alpha_8bit, partly)
     weight = alpha_8bit.ravel()[partly].astype(np.float32)[:, None] / np.float32(255)
-    laid.reshape(-1, 3)[partly] = np.rint(srgb_8bit.reshape(-1, 3)[source] * weight)
-    return np.asarray(laid, np.uint8)
+    channels = srgb_8bit.shape[2]
+    laid.reshape(-1, channels)[partly] = np.rint(srgb_8bit.reshape(-1, channels)[source] * weight)
+    return laid
 
 
 def _nearest_opaque(alpha_8bit: NDArray[np.uint8], partly: NDArray[np.int64]) -> NDArray[np.int64]:

@@ -15,6 +15,7 @@ UNKNOWN = 255
 FACE = 0
 _SHARE_BINS = 16
 _FEWEST_SHARED = 200
+_STEPS_AT_ONCE = 32
 # Codes a pixel: no steeper ramp is taken as smooth.
 _STEEPEST = 24.0
 # Resampling kernels with negative lobes overshoot a step by up to this share of it (measured with Pillow's
@@ -60,10 +61,12 @@ def split_edges(
     colour_near = _colour_at_edge(calm, towards, index, near)
     colour_far = _colour_at_edge(calm, towards, index, far)
     both, lone = far >= 0, (far < 0) & (near >= 0)
-    gamma = _share(pixel, colour_near, colour_far)
-    light = _share(*(linear_codes(v) for v in (pixel, colour_near, colour_far)))
-    linear_light = _is_linear(label_of_px, near, far, gamma[0], light[0]) if sharp else False
-    share = light[0] if linear_light else gamma[0]
+    share = _share(pixel, colour_near, colour_far)
+    linear_light: bool | None = False
+    if sharp:
+        light = _share(*(linear_codes(v) for v in (pixel, colour_near, colour_far)))
+        linear_light = _is_linear(label_of_px, near, far, share, light)
+        share = light if linear_light else share
     misfit = _misfit(pixel, colour_near, colour_far, share, linear_light=bool(linear_light))
     limit = max(20.0, 4.0 * tol)
     away = np.linalg.norm(pixel - colour_near, axis=1)
@@ -103,33 +106,54 @@ def _two_sides(
     label_of_px: NDArray[np.uint8], index: NDArray[np.int64], reach_px: int
 ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """Return flat indices of the nearest labelled pixel and the nearest of another label, else -1."""
-    height, width = label_of_px.shape
-    padded = np.full((height + 2 * reach_px, width + 2 * reach_px), UNKNOWN, np.uint8)
-    padded[reach_px:-reach_px, reach_px:-reach_px] = label_of_px
+    width = label_of_px.shape[1]
+    padded = np.pad(label_of_px, reach_px, constant_values=UNKNOWN)
     stride = padded.shape[1]
     flat = padded.ravel()
-    y, x = np.divmod(index, width)
-    here = (y + reach_px) * stride + x + reach_px
-    near = np.full(index.size, -1, np.int64)
-    far = np.full(index.size, -1, np.int64)
-    near_label = np.full(index.size, UNKNOWN, np.uint8)
-    active = np.arange(index.size)
-    for dy, dx in _offsets(reach_px):
-        found = flat[here[active] + dy * stride + dx]
-        known = found != UNKNOWN
-        first = known & (near_label[active] == UNKNOWN)
-        second = known & ~first & (found != near_label[active])
-        move = dy * width + dx
-        hit = active[first]
-        near[hit] = index[hit] + move
-        near_label[hit] = found[first]
-        hit = active[second]
-        far[hit] = index[hit] + move
-        if second.any():
-            active = active[~second]
-        if not active.size:
-            break
+    here = index + index // width * (2 * reach_px) + reach_px * (stride + 1)
+    offsets = np.array(_offsets(reach_px))
+    steps = offsets @ np.array([stride, 1])
+    # One more, as what is added where nothing was found.
+    moves = np.append(offsets @ np.array([width, 1]), 0)
+    first = _first_other(flat, here, np.full(index.size, UNKNOWN, np.uint8), steps)
+    near = index + moves[first]
+    second = _first_other(flat, here, label_of_px.ravel()[near], steps)
+    far = np.where((first < len(steps)) & (second < len(steps)), index + moves[second], -1)
+    near[first == len(steps)] = -1
     return near, far
+
+
+def _first_other(
+    flat: NDArray[np.uint8],
+    here: NDArray[np.int64],
+    but: NDArray[np.uint8],
+    steps: NDArray[np.int64],
+) -> NDArray[np.int64]:
+    """Return the number of the first step from each place to a known label that is not `but`, their count if none."""
+    back = -int(steps.min())
+    result = np.full(here.size, len(steps), np.int64)
+    who, place, mine = np.arange(here.size), here - back, but
+    for start in range(0, len(steps), _STEPS_AT_ONCE):
+        stop = min(start + _STEPS_AT_ONCE, len(steps))
+        # What was found is left in the game until a row of steps is done: taking it out costs more than a step.
+        best = np.zeros(who.size, np.uint8)
+        found, other, known = (np.empty(who.size, kind) for kind in (np.uint8, bool, bool))
+        code = other.view(np.uint8)
+        for number in range(start, stop):
+            # Places lie inside: clipping is only the quicker way to take.
+            flat[back + int(steps[number]) :].take(place, out=found, mode="clip")
+            np.not_equal(found, mine, out=other)
+            np.not_equal(found, UNKNOWN, out=known)
+            np.logical_and(other, known, out=other)
+            np.multiply(code, np.uint8(stop - number), out=code)
+            np.maximum(best, code, out=best)
+        hit = np.flatnonzero(best)
+        result[who[hit]] = stop - best[hit].astype(np.int64)
+        left = np.flatnonzero(best == 0)
+        if not left.size:
+            break
+        who, place, mine = who[left], place[left], mine[left]
+    return result
 
 
 def nearest_with(
@@ -172,12 +196,12 @@ def linear_codes(codes: NDArray[np.float32]) -> NDArray[np.float32]:
 
 def _share(
     pixel: NDArray[np.float32], near: NDArray[np.float32], far: NDArray[np.float32]
-) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-    """Return the near side's share that fits the pixel best, a little beyond 0 to 1, and the squared contrast."""
+) -> NDArray[np.float32]:
+    """Return the near side's share that fits the pixel best, a little beyond 0 to 1."""
     along = near - far
     square = np.einsum("ij,ij->i", along, along)
     share = np.einsum("ij,ij->i", pixel - far, along) / np.maximum(square, 1e-6)
-    return np.clip(share, -_OVERSHOOT, 1 + _OVERSHOOT), square
+    return np.asarray(np.clip(share, -_OVERSHOOT, 1 + _OVERSHOOT), np.float32)
 
 
 def _misfit(

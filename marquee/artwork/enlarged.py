@@ -20,7 +20,7 @@ def enlargement(srgb_8bit: NDArray[np.uint8]) -> int:
 
     Parameters
     ----------
-    srgb_8bit : (height_px, width_px, 3) uint8
+    srgb_8bit : (height_px, width_px, 3 or 4) uint8
     """
     tiles = _busiest(srgb_8bit)
     found = 1
@@ -57,7 +57,7 @@ def _lost(tile: NDArray[np.uint8], factor: int) -> tuple[int, float]:
     height, width = (n // factor * factor for n in tile.shape[:2])
     if not height or not width:
         return 0, 0.0
-    part = np.ascontiguousarray(tile[:height, :width])
+    part = np.ascontiguousarray(tile[:height, :width, :3])
     size = (width // factor, height // factor)
     small = cv2.resize(part, size, interpolation=cv2.INTER_AREA)
     back = cv2.resize(small, (width, height), interpolation=cv2.INTER_CUBIC)

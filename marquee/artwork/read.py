@@ -16,6 +16,7 @@ from pathlib import Path
 import numpy as np
 from PIL import Image, ImageOps, UnidentifiedImageError
 
+from marquee.artwork.lent import Lent, lend_memory
 from marquee.artwork.png import SIGNATURE, PngHeader, check_png, check_rows
 from marquee.artwork.samples import read_samples
 from marquee.artwork.tone import coding_finding
@@ -77,20 +78,20 @@ def read_artwork(path: Path, settings: ArtworkSettings) -> Artwork:
         header = check_png(data, where) if data.startswith(SIGNATURE) else None
         if header is not None:
             _check_size(header.width_px, header.height_px, where, settings)
-        image, findings = (
-            (drawing[0], drawing[2]) if drawing else _decode(data, header, where, settings)
+        image, lent, findings = (
+            (drawing[0], None, drawing[2]) if drawing else _decode(data, header, where, settings)
         )
         try:
-            pixels, alpha, more = read_samples(image, header, where)
+            pixels, alpha, more = read_samples(image, lent, header, where)
         except _DECODER_ERRORS as error:
             raise _damaged(where, error) from None
     findings += more + coding_finding(header.coding if header else None, where)
     if alpha is not None and int(alpha.min()) == 255:
         alpha = None
     return Artwork(
-        srgb_8bit=read_only(pixels),
+        srgb_8bit=pixels,
         alpha_8bit=None if alpha is None else read_only(alpha),
-        mm_per_px=width_mm / pixels.shape[1],
+        mm_per_px=width_mm / image.width,
         file=path.name,
         sha256=hashlib.sha256(data).hexdigest(),
         findings=tuple(findings),
@@ -190,8 +191,8 @@ def _drawing(
 
 def _decode(
     data: bytes, header: PngHeader | None, where: str, settings: ArtworkSettings
-) -> tuple[Image.Image, list[Finding]]:
-    """Return the loaded first picture, turned upright."""
+) -> tuple[Image.Image, Lent | None, list[Finding]]:
+    """Return the loaded first picture, turned upright, and the array it lies in, if it does."""
     try:
         image: Image.Image = Image.open(io.BytesIO(data), formats=_FORMATS)
     except UnidentifiedImageError:
@@ -210,9 +211,10 @@ def _decode(
     findings = []
     try:
         frames = int(getattr(image, "n_frames", 1))
+        lent = lend_memory(image)
         if header is None:
             image.load()
-        elif not _fills_last_row(image) or header.interlaced:
+        elif not _fills_last_row(image, lent) or header.interlaced:
             check_rows(data, header, where)
         if image.format != "TIFF":  # Pillow turns TIFF itself
             image = _upright(image)
@@ -223,17 +225,20 @@ def _decode(
             f"holds {frames} pictures; the first is used. Export the one you mean if it is another"
         )
         findings.append(Finding(code="artwork.frames", where=where, message=message))
-    return image, findings
+    return image, lent if lent is not None and lent.holds(image) else None, findings
 
 
-def _fills_last_row(image: Image.Image) -> bool:
+def _fills_last_row(image: Image.Image, lent: Lent | None) -> bool:
     """Load a PNG and return whether its last row surely came from the file.
 
     Pillow leaves rows the file does not hold as they were, so a mark is laid there first.
     """
     last_row = (0, image.height - 1, image.width, image.height)
     marked = None
-    if image.mode in {"L", "LA", "P", "RGB", "RGBA"}:
+    if lent is not None:
+        lent.rgbx[-1] = _MARK
+        marked = lent.core
+    elif image.mode in {"L", "LA", "P", "RGB", "RGBA"}:
         blank = Image.new(image.mode, image.size, None)
         blank.paste((_MARK,) * len(blank.getbands()), last_row)
         marked = image.im = blank.im

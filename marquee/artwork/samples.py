@@ -8,23 +8,28 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
+from marquee.artwork.lent import Lent
 from marquee.artwork.png import PngHeader
-from marquee.artwork.tone import srgb_conversion
+from marquee.artwork.tone import as_rgb, srgb_conversion
 from marquee.errors import Finding
+from marquee.values import read_only
+from marquee.values_pixels import Padded
 
 _ROWS = 64
 _WITH_ALPHA = frozenset({"LA", "La", "PA", "RGBA", "RGBa"})
 
 
 def read_samples(
-    image: Image.Image, header: PngHeader | None, where: str
-) -> tuple[NDArray[np.uint8], NDArray[np.uint8] | None, list[Finding]]:
+    image: Image.Image, lent: Lent | None, header: PngHeader | None, where: str
+) -> tuple[NDArray[np.uint8] | Padded, NDArray[np.uint8] | None, list[Finding]]:
     """Return RGB in sRGB, (height_px, width_px, 3), alpha (height_px, width_px) or None, and remarks.
 
     Parameters
     ----------
     image : Image.Image
         Loaded, in one of the modes that can be read.
+    lent : Lent or None
+        The array the pixels lie in, if they do; they stay there if nothing is to be done to them.
     header : PngHeader or None
         What a PNG file says of its samples.
     where : str
@@ -39,6 +44,9 @@ def read_samples(
         # Pillow keeps the high byte of 16-bit samples but not of the transparent value.
         image.info["transparency"] = tuple(v >> 8 for v in key) if len(key) == 3 else key[0] >> 8
     convert, findings = srgb_conversion(info, where)
+    if lent is not None and convert is as_rgb:
+        alpha = None if image.mode == "RGB" else _fourth(lent.rgbx)
+        return Padded(rgbx=read_only(lent.rgbx)), alpha, findings
     rgb = np.empty((image.height, image.width, 3), np.uint8)
     split = alpha is None and (image.mode in _WITH_ALPHA or "transparency" in image.info)
     if split:
@@ -51,7 +59,13 @@ def read_samples(
         if strip.mode not in {"L", "RGB"}:
             strip = strip.convert("RGB")
         rgb[top : top + _ROWS] = np.asarray(convert(strip))
-    return rgb, alpha, findings
+    return read_only(rgb), alpha, findings
+
+
+def _fourth(rgba: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    import cv2
+
+    return np.asarray(cv2.extractChannel(rgba, 3), np.uint8)
 
 
 def _grey_16bit(

@@ -5,10 +5,13 @@ from __future__ import annotations
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from PIL import Image
 
 from marquee.artwork.apertures import Cutouts
 from marquee.artwork.enlarged import enlargement
 from marquee.artwork.labels import Labels
+from marquee.values import read_only
+from marquee.values_pixels import Enlarged
 
 # Coverage keeps edges to a tenth of a pixel, so pixels of 0.3 mm do for what a saw or laser cuts.
 _WORK_MM = 0.3
@@ -59,11 +62,21 @@ def _changes(lines: NDArray[np.uint8], axis: int) -> NDArray[np.int64]:
 def reduce_picture(
     picture: NDArray[np.uint8], factor: int, *, repeated: bool
 ) -> NDArray[np.uint8]:
-    """Return the picture, of one channel or three, at 1/factor of its pixels a side."""
+    """Return the picture, of one channel or three, at 1/factor of its pixels a side.
+
+    Of a picture with four channels the first three are returned.
+    """
+    if repeated and factor > 1:
+        picture, factor = np.ascontiguousarray(picture[::factor, ::factor]), 1
+    if picture.ndim == 3 and picture.shape[2] == 4:
+        if factor > 1:
+            # A quarter less time than OpenCV's on four channels, and incomplete blocks are seen to.
+            size = (picture.shape[1], picture.shape[0])
+            laid = Image.frombuffer("RGBX", size, picture, "raw", "RGBX", 0, 1)
+            picture = np.asarray(laid.reduce(factor))
+        return np.asarray(cv2.cvtColor(picture, cv2.COLOR_RGBA2RGB), np.uint8)
     if factor == 1:
         return picture
-    if repeated:
-        return np.ascontiguousarray(picture[::factor, ::factor])
     height, width = picture.shape[:2]
     rows, columns = height // factor, width // factor
     # Whole blocks first, then the incomplete ones at the right and lower border.
@@ -87,11 +100,11 @@ def full_size(
     zone_of_px: NDArray[np.int16],
     zone_of: NDArray[np.int16],
     labels: Labels,
-    srgb_8bit: NDArray[np.uint8],
+    picture: NDArray[np.uint8],
     factor: int,
     *,
     repeated: bool,
-) -> tuple[NDArray[np.int32], NDArray[np.int16]]:
+) -> tuple[NDArray[np.int32] | Enlarged, NDArray[np.int16] | Enlarged]:
     """Return aperture and zone ids for every pixel of the full picture, its own edges followed.
 
     Parameters
@@ -102,34 +115,40 @@ def full_size(
         Zone ids of the reduced picture.
     zone_of : (apertures + 1,) int16
         Zone of each aperture, the last -1 for the face.
-    srgb_8bit : (height_px, width_px, 3) uint8
+    picture : (height_px, width_px, 3 or 4) uint8
         The full picture.
     factor : int
     repeated : bool
     """
     if factor == 1:
-        return cutouts.of_px, zone_of_px
-    height, width = srgb_8bit.shape[:2]
-    size = (zone_of_px.shape[1] * factor, zone_of_px.shape[0] * factor)
-    full, zone_full = (
-        np.ascontiguousarray(
-            cv2.resize(small, size, interpolation=cv2.INTER_NEAREST)[:height, :width]
-        )
-        for small in (cutouts.of_px, zone_of_px)
-    )
+        return read_only(cutouts.of_px), read_only(zone_of_px)
+    place, own = np.zeros(0, np.int64), np.zeros(0, np.int32)
     if not repeated:
-        place, ids = _followed_edges(cutouts, labels, srgb_8bit, factor)
-        full.ravel()[place] = ids
-        zone_full.ravel()[place] = zone_of[ids]
-    return full, zone_full
+        place, own = _followed_edges(cutouts, labels, picture, factor)
+    maps = ((cutouts.of_px, own), (zone_of_px, zone_of[own]))
+    made = [
+        Enlarged(
+            coarse=read_only(coarse),
+            factor=factor,
+            shape=(picture.shape[0], picture.shape[1]),
+            place=read_only(place),
+            own=read_only(ids),
+        )
+        for coarse, ids in maps
+    ]
+    return made[0], made[1]
 
 
 def _followed_edges(
-    cutouts: Cutouts, labels: Labels, srgb_8bit: NDArray[np.uint8], factor: int
+    cutouts: Cutouts, labels: Labels, picture: NDArray[np.uint8], factor: int
 ) -> tuple[NDArray[np.int64], NDArray[np.int32]]:
-    """Return the full pixels in shared reduced ones, and the id of the side whose colour each is nearer to."""
+    """Return the full pixels in shared reduced ones that are nearer to the other side's colour, and that side's id.
+
+    In rising order.
+    """
     ids, lit = cutouts.of_px.ravel(), labels.label_of_px.ravel()
-    shared = np.flatnonzero((labels.other >= 0) & (labels.lost > 0.02))
+    # Less than half a full pixel to lose: none of the full pixels is mostly the other side's.
+    shared = np.flatnonzero((labels.other >= 0) & (labels.lost > 0.5 / factor**2))
     own_px, other_px = labels.index[shared], labels.other[shared]
     plain = (lit[own_px] < len(labels.rgb)) & (lit[other_px] < len(labels.rgb))
     plain &= ids[own_px] != ids[other_px]
@@ -140,17 +159,20 @@ def _followed_edges(
     # Nearer to the one than to the other: on one side of the plane half way between them.
     normal = other_rgb - own_rgb
     limit = ((other_rgb**2 - own_rgb**2).sum(axis=1)) / 2
-    height, width = srgb_8bit.shape[:2]
+    height, width = picture.shape[:2]
     y, x = np.divmod(own_px, labels.label_of_px.shape[1])
+    first, id_of_other = y * (factor * width) + x * factor, ids[other_px]
     places, chosen = [], []
-    pixels = srgb_8bit.reshape(-1, 3)
+    pixels = picture.reshape(-1, picture.shape[2])
     for dy in range(factor):
         for dx in range(factor):
-            to_y, to_x = y * factor + dy, x * factor + dx
-            inside = (to_y < height) & (to_x < width)
-            place = (to_y * width + to_x)[inside]
-            side = np.einsum("ij,ij->i", pixels[place].astype(np.float32), normal[inside])
-            mine = side <= limit[inside]
-            places.append(place)
-            chosen.append(np.where(mine, ids[own_px[inside]], ids[other_px[inside]]))
-    return np.concatenate(places), np.concatenate(chosen)
+            inside = (y * factor + dy < height) & (x * factor + dx < width)
+            place = first + (dy * width + dx)
+            place[~inside] = 0
+            codes = pixels[place].astype(np.float32)
+            theirs = inside & (np.einsum("ij,ij->i", codes[:, :3], normal) > limit)
+            places.append(place[theirs])
+            chosen.append(id_of_other[theirs])
+    place, own = np.concatenate(places), np.concatenate(chosen)
+    order = np.argsort(place, kind="stable")
+    return place[order], own[order]

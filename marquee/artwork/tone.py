@@ -44,13 +44,14 @@ def srgb_conversion(info: dict[str, Any], where: str) -> tuple[Conversion, list[
             "the embedded colour profile does not fit the pixels or is damaged and was ignored: colours are "
             "taken as sRGB; export the artwork as sRGB if they look wrong"
         )
-        return _as_rgb, [Finding(code="artwork.profile", where=where, message=message)]
+        return as_rgb, [Finding(code="artwork.profile", where=where, message=message)]
     if "srgb" in info or ("gamma" not in info and "chromaticity" not in info):
-        return _as_rgb, []
+        return as_rgb, []
     return _through_gamma(info), []
 
 
-def _as_rgb(image: Image.Image) -> Image.Image:
+def as_rgb(image: Image.Image) -> Image.Image:
+    """Return the image in RGB: the conversion of what is in sRGB already."""
     return image if image.mode == "RGB" else image.convert("RGB")
 
 
@@ -78,7 +79,7 @@ def _through_profile(profile: bytes) -> Conversion | None:
     except (ImageCms.PyCMSError, OSError, ValueError, TypeError):
         return None
     if mode == "RGB" and not changes:
-        return _as_rgb
+        return as_rgb
 
     def apply(image: Image.Image) -> Image.Image:
         return transform.apply(image if image.mode == mode else image.convert(mode))
@@ -104,14 +105,14 @@ def _through_gamma(info: dict[str, Any]) -> Conversion:
     chromaticity = tuple(float(v) for v in info.get("chromaticity", _SRGB_CHROMATICITY))
     plain = abs(gamma - _SRGB_GAMMA) < 0.01
     if plain and np.allclose(chromaticity, _SRGB_CHROMATICITY, atol=0.005):
-        return _as_rgb
+        return as_rgb
     level = np.arange(256) / 255
     linear = srgb_decode(level) if plain else level ** (1 / gamma)
     matrix = _primaries_matrix(chromaticity)
     table = np.rint(srgb_encode(linear) * 255).astype(np.uint8).tolist() * 3
 
     def apply(image: Image.Image) -> Image.Image:
-        rgb = _as_rgb(image)
+        rgb = as_rgb(image)
         if matrix is None:
             return rgb.point(table)
         light = np.clip(linear[np.asarray(rgb)] @ matrix.T, 0, 1)

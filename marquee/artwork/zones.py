@@ -22,6 +22,7 @@ from marquee.artwork.snap import snap_colours
 from marquee.errors import Finding, InputError
 from marquee.project import ZoneSettings
 from marquee.values import Aperture, Artwork, BBox, TargetColour, Zone, ZoneMap, read_only
+from marquee.values_pixels import Padded, as_given
 
 # Zone ids are int16.
 _MOST_ZONES = 1000
@@ -75,12 +76,12 @@ def find_zones(
         zone_of[cutouts.of_px], np.int16
     )  # -1 reads the last entry, the face's
     adjacent = find_adjacent(zone_of_px, lit, nearest, zone_of[joined], mm, wall_thickness_mm)
-    aperture_of_px, zone_of_px = full_size(
+    apertures_full, zones_full = full_size(
         cutouts, zone_of_px, zone_of, labels, full, factor, repeated=repeated
     )
     return ZoneMap(
-        zone_of_px=read_only(zone_of_px),
-        aperture_of_px=read_only(aperture_of_px),
+        zone_of_px=zones_full,
+        aperture_of_px=apertures_full,
         mm_per_px=artwork.mm_per_px,
         face_srgb=labels.face.srgb,
         colours=tuple(changed),
@@ -109,11 +110,16 @@ def _shares(lit_8bit: NDArray[np.uint8]) -> bool:
 def _opaque_picture(
     artwork: Artwork, settings: ZoneSettings
 ) -> tuple[NDArray[np.uint8], NDArray[np.uint8] | None]:
-    """Return the picture without transparency, and its alpha where that says what is face."""
+    """Return the picture without transparency, and its alpha where that says what is face.
+
+    The picture has the three or four channels it is held in, of which three matter.
+    """
     by_alpha = uses_alpha(settings.face, artwork.alpha_8bit)
+    given = as_given(artwork, "srgb_8bit")
+    held: NDArray[np.uint8] = given.rgbx if isinstance(given, Padded) else given
     if artwork.alpha_8bit is None:
-        return artwork.srgb_8bit, None
-    pixels = lay_on_black(artwork.srgb_8bit, artwork.alpha_8bit)
+        return held, None
+    pixels = lay_on_black(held, artwork.alpha_8bit)
     return pixels, artwork.alpha_8bit if by_alpha else None
 
 

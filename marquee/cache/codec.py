@@ -18,6 +18,8 @@ from typing import Any, cast
 import numpy as np
 from pydantic import BaseModel
 
+from marquee.values_pixels import as_given
+
 _MAGIC = b"marquee value 1\n"
 # Integer arrays (label pictures) shrink a hundredfold at zlib's quickest; floating-point noise does not shrink.
 _ZIP_FROM_BYTES = 4096
@@ -83,7 +85,7 @@ class _Packer:
     def _tagged(self, value: object) -> dict[str, Any]:
         if dataclasses.is_dataclass(value) and not isinstance(value, type):
             fields = [f.name for f in dataclasses.fields(value)]
-            return {"c": _name(value), "f": {n: self.tree(getattr(value, n)) for n in fields}}
+            return {"c": _name(value), "f": {n: self.tree(as_given(value, n)) for n in fields}}
         if isinstance(value, np.ndarray):
             return self._array(value)
         if isinstance(value, bytes):

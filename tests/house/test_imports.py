@@ -14,11 +14,11 @@ ROOT = Path(marquee.__file__).parent
 ORDER = (
     ("errors",),
     ("units", "parallel"),
-    ("values_box", "values_part", "values_power"),
+    ("values_box", "values_part", "values_pixels", "values_power"),
     ("values",),
     ("values_cut", "values_light"),
     ("tables",),
-    ("project_base",),
+    ("project_base", "project_words"),
     ("project_cut",),
     ("project",),
     ("project_template", "keywords"),
