@@ -96,6 +96,8 @@ def main() -> None:
     # On matrices as small as ours the library's threads double the processor time and gain nothing (measured), and a
     # process with one thread may share its work out to copies of itself.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    # Looking for another package's plugins to the settings' library takes time and would run its code.
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     # A short life with few cycles of references: looking for them less often saves more than it keeps (measured).
     gc.set_threshold(50_000, 20, 20)
     prepare_streams()

@@ -18,10 +18,10 @@ def compare(before: str, after: str, as_json: bool) -> None:
     """Tell what changed between two plans: give the folders, or their plan.json files."""
     import json
 
+    from marquee.outputs.clean import clean
     from marquee.outputs.compare import compare_plans
     from marquee.outputs.compare_read import read_plan
     from marquee.outputs.compare_text import compare_dict, compare_text
-    from marquee.outputs.plan_json import clean
 
     changes = compare_plans(read_plan(Path(before)), read_plan(Path(after)))
     names = (before, after)

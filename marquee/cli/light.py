@@ -106,7 +106,7 @@ def _say(
 ) -> None:
     from marquee.advice.advise import advise
     from marquee.outputs import light_text as out
-    from marquee.outputs.plan_json import clean
+    from marquee.outputs.clean import clean
     from marquee.power.dimming import white_cd_m2
 
     rooms = _rooms(plan)

@@ -66,9 +66,6 @@ def power(
     if leds is None:
         raise click.UsageError("say how many LEDs (--leds 300), or give a network (--circuit)")
     from marquee.colour.parts import load_part
-    from marquee.outputs.plan_json import clean
-    from marquee.outputs.power_json import power_dict
-    from marquee.outputs.power_text import power_text
     from marquee.power.design import plan_power
     from marquee.power.ladder import straight_chain
     from marquee.project import make_project
@@ -88,12 +85,19 @@ def power(
     chain = straight_chain(leds, project.leds.pitch_mm)
     found: Power = plan_power(chain, part, None, project.power, None, compared)
     if as_json:
-        warnings = [
-            {"code": f.code, "where": f.where, "message": f.message} for f in found.findings
-        ]
-        click.echo(json.dumps(clean({**power_dict(found), "warnings": warnings}), indent=1))
+        click.echo(_as_json(found))
     else:
+        from marquee.outputs.power_text import power_text
+
         click.echo(power_text(found, leds, part.title), nl=False)
+
+
+def _as_json(found: Power) -> str:
+    from marquee.outputs.clean import clean
+    from marquee.outputs.power_json import power_dict
+
+    warnings = [{"code": f.code, "where": f.where, "message": f.message} for f in found.findings]
+    return json.dumps(clean({**power_dict(found), "warnings": warnings}), indent=1)
 
 
 def _extras(typed: tuple[str, ...]) -> dict[str, Any]:

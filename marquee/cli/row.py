@@ -231,9 +231,9 @@ def _leave_interrupts() -> None:
 
 
 def _tell(done: Sequence[Done], joint: Path, row: Row) -> int:
+    from marquee.outputs.clean import clean
     from marquee.outputs.folder import write_folder
     from marquee.outputs.joint import joint_dict, joint_files, joint_text
-    from marquee.outputs.plan_json import clean
 
     signs = [one.sign for one in done]
     files = joint_files(signs) if any(not sign.problem for sign in signs) else {}

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import json
-import math
 from typing import Any
 
 from marquee import __version__
 from marquee.errors import printable
+from marquee.outputs.clean import clean
 from marquee.outputs.colours import spread_dict
 from marquee.outputs.cut_json import cut_dict
 from marquee.outputs.power_json import power_dict
@@ -15,8 +15,6 @@ from marquee.plan import Plan
 from marquee.values import Zone, ZoneLight
 
 SCHEMA = 1
-# Digits kept: beyond what any maker or model can tell, and stable from run to run.
-_DECIMALS = 4
 
 
 def plan_json(plan: Plan) -> str:
@@ -194,21 +192,3 @@ def _firmware(plan: Plan) -> dict[str, Any]:
         "frame_ms": budget.frame_ms,
         "max_frames_per_s": budget.max_frames_per_s,
     }
-
-
-def clean(value: Any) -> Any:  # noqa: ANN401 -- walks JSON of any shape
-    """Return JSON content with text safe to show and finite numbers rounded to 4 decimals."""
-    if isinstance(value, dict):
-        return {key: clean(item) for key, item in value.items()}
-    if isinstance(value, list | tuple):
-        return [clean(item) for item in value]
-    if isinstance(value, bool) or value is None:
-        return value
-    if isinstance(value, str):
-        return printable(value)
-    if isinstance(value, int):
-        return int(value)
-    number = float(value)
-    if not math.isfinite(number):
-        raise ValueError(f"plan.json would hold {number}")
-    return round(number, _DECIMALS) + 0.0

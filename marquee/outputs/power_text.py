@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import textwrap
+from typing import TYPE_CHECKING
 
 from marquee.errors import printable
-from marquee.plan import Plan
 from marquee.units import format_length
 from marquee.values import Power
+
+if TYPE_CHECKING:
+    from marquee.plan import Plan
 
 _WIDTH = 100
 

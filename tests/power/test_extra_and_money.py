@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from marquee.errors import MarqueeError
-from marquee.outputs.plan_json import clean
+from marquee.outputs.clean import clean
 from marquee.outputs.power_json import power_dict
 from marquee.outputs.power_text import power_text
 from marquee.outputs.summary import summary_text
