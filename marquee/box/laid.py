@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from marquee.box.board import shortened
 from marquee.box.ground import Floats
+from marquee.box.laid_order import short_order
 
 Ints = NDArray[np.intp]
 # Joints are looked for at this many of the cheapest places; beyond this many addresses crossings are let be.
@@ -41,6 +42,23 @@ class Laid:
         back = np.zeros(len(straight), bool)
         back[1:] = straight[1:] & straight[:-1] & (along[1:] * along[:-1] < 0)
         return np.concatenate([[0], np.cumsum(~straight | back)]).astype(np.int64)
+
+
+def joined(pieces: list[Laid]) -> Laid:
+    """Return one chain of pieces of strip and single LEDs, in the order and turned the way that takes least wire."""
+    ends = np.array([piece.xy_mm[[0, -1]] for piece in pieces]).reshape(-1, 2, 2)
+    ordered = [
+        pieces[k].taken(np.arange(len(pieces[k].cell))[:: -1 if turned else 1])
+        for k, turned in short_order(ends)
+    ]
+    if not ordered:
+        nowhere = np.zeros((0, 2))
+        return Laid(xy_mm=nowhere, cell=np.zeros(0, np.intp), leds_mm=nowhere[:, None])
+    return Laid(
+        xy_mm=np.concatenate([piece.xy_mm for piece in ordered]),
+        cell=np.concatenate([piece.cell for piece in ordered]),
+        leds_mm=np.concatenate([piece.leds_mm for piece in ordered]),
+    )
 
 
 def with_single(laid: Laid, place: Floats, cell: int, leds_mm: Floats) -> Laid:

@@ -9,7 +9,7 @@ from marquee.box.board import grouped, short_chain, spread_leds
 from marquee.box.chambers import Chambers
 from marquee.box.extras import add_extras
 from marquee.box.ground import Floats
-from marquee.box.laid import Laid, uncrossed, with_single
+from marquee.box.laid import Laid, joined, uncrossed
 from marquee.box.light_beam import LAMBERTIAN_HALF_ANGLE_DEG, exponent_of, flux_lm
 from marquee.box.loose import Loose, loose_leds
 from marquee.box.materials import usual_optics
@@ -115,14 +115,23 @@ def _on_strip(
         else []
     )
     pieces = cut_rows(rows, np.array([one.cell for one in loose], np.intp))
+    parts = [
+        Laid(
+            xy_mm=rows.xy_mm[piece],
+            cell=rows.cell[piece],
+            leds_mm=pattern.members(rows.xy_mm[piece], rows.way),
+        )
+        for piece in pieces
+    ]
     kept = np.concatenate([np.zeros(0, np.intp), *pieces])
-    xy = rows.xy_mm[kept]
-    laid = Laid(xy_mm=xy, cell=rows.cell[kept], leds_mm=pattern.members(xy, rows.way))
-    findings = _row_findings(rows, laid.cell, pattern.group)
+    findings = _row_findings(rows, rows.cell[kept], pattern.group)
     for one in loose:
-        for place in one.xy_mm[short_chain(one.xy_mm)]:
-            laid = with_single(laid, place, one.cell, place[None])
-    return laid, rows.way, [*findings, *_loose_findings(zone_map, chambers, loose)]
+        order = short_chain(one.xy_mm)
+        parts += [
+            Laid(xy_mm=xy, cell=np.full(len(xy), one.cell, np.intp), leds_mm=xy[:, None])
+            for xy in ([one.xy_mm[order]] if one.straight else one.xy_mm[order][:, None])
+        ]
+    return joined(parts), rows.way, [*findings, *_loose_findings(zone_map, chambers, loose)]
 
 
 def _loose_findings(zone_map: ZoneMap, chambers: Chambers, loose: list[Loose]) -> list[Finding]:
