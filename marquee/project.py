@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import difflib
 from pathlib import Path
-from typing import Any, Literal, get_args
+from typing import Any, Literal
 
-from pydantic import BaseModel, Field, ValidationError, ValidationInfo, field_validator
+from pydantic import Field, ValidationError, ValidationInfo, field_validator
 from pydantic_core import PydanticCustomError
 
-from marquee.errors import InputError, MarqueeError, QuantityError
+from marquee.errors import InputError, QuantityError
 from marquee.project_base import Area as Area  # noqa: PLC0414 -- handed on
 from marquee.project_base import Current as Current  # noqa: PLC0414 -- handed on
 from marquee.project_base import FileName as FileName  # noqa: PLC0414 -- handed on
@@ -18,6 +17,7 @@ from marquee.project_base import Length as Length  # noqa: PLC0414 -- handed on
 from marquee.project_base import LengthOrZero as LengthOrZero  # noqa: PLC0414 -- handed on
 from marquee.project_base import Section as Section  # noqa: PLC0414 -- handed on
 from marquee.project_cut import CutSettings as CutSettings  # noqa: PLC0414 -- handed on
+from marquee.project_words import problem, refuse_other_file
 from marquee.tables.maker_file import read_toml
 
 # Endings of files that may state their own size.
@@ -307,7 +307,7 @@ def make_project(raw: dict[str, Any], where: str) -> Project:
     try:
         return Project.model_validate(raw)
     except ValidationError as error:
-        problems = [_problem(e) for e in error.errors(include_url=False)]
+        problems = [problem(e, Project) for e in error.errors(include_url=False)]
         raise InputError(where, " and ".join(p[0] for p in problems), problems[0][1]) from None
 
 
@@ -322,6 +322,7 @@ def read_project(path: Path, flags: dict[str, Any] | None = None) -> Project:
         The file cannot be read, is not TOML, or does not validate.
     """
     raw = read_toml(path, "project file")
+    refuse_other_file(raw, f"{path}")
     return make_project(merge(_beside(raw, path.parent), flags or {}), f"{path}")
 
 
@@ -354,47 +355,3 @@ def merge(base: dict[str, Any], over: dict[str, Any]) -> dict[str, Any]:
             merge(below, value) if isinstance(below, dict) and isinstance(value, dict) else value
         )
     return merged
-
-
-def section_keys(section: type[BaseModel]) -> list[str]:
-    """Return the keys a table of the project file may have, as typed in the file."""
-    return [info.alias or name for name, info in section.model_fields.items()]
-
-
-def _problem(error: Any) -> tuple[str, str]:  # noqa: ANN401 -- pydantic's own loosely typed record
-    loc = [str(part) for part in error["loc"]]
-    key = ".".join(loc)
-    if error["type"] == "extra_forbidden":
-        valid = section_keys(_section_at(loc[:-1]))
-        near = difflib.get_close_matches(loc[-1], valid, n=1, cutoff=0.0)
-        return f"unknown key '{key}'", f"did you mean '{near[0]}'? valid here: {', '.join(valid)}"
-    if error["type"] == "missing":
-        info = _section_at(loc[:-1]).model_fields.get(loc[-1])
-        loc[-1] = (info and info.alias) or loc[-1]
-        key = ".".join(loc)
-        return f"'{key}' is missing", f"add {loc[-1]} under [{'.'.join(loc[:-1])}]"
-    cause = error.get("ctx", {}).get("error")
-    if isinstance(cause, MarqueeError):
-        return f"{key}: {cause.what}", cause.mend
-    text = _shown(error.get("input"))
-    return f"{key} = {text}: {error['msg'].lower()}", "correct that value"
-
-
-def _shown(value: object) -> str:
-    try:
-        return repr(value) if isinstance(value, str | int | float) else f"a {type(value).__name__}"
-    except ValueError:  # more digits than Python writes out
-        return "a number of thousands of digits"
-
-
-def _section_at(loc: list[str]) -> type[BaseModel]:
-    section: type[BaseModel] = Project
-    for step in loc:
-        if step.isdigit():
-            continue
-        info = next((i for n, i in section.model_fields.items() if step in {n, i.alias}), None)
-        candidates = [] if info is None else [info.annotation, *get_args(info.annotation)]
-        section = next(
-            (c for c in candidates if isinstance(c, type) and issubclass(c, BaseModel)), section
-        )
-    return section

@@ -40,15 +40,15 @@ def parse_length_mm(text: str, where: str, *, zero_ok: bool = False) -> float:
     number, unit = _split(text, where, "380mm, 38cm, 0.38m or 15in")
     if unit in {'"', "″"}:
         unit = "in"
-    if unit == "":
+    if unit == "" and number > 0:
         raise QuantityError(
             where,
             f"'{text}' has no unit",
             f"write {number:g}mm ({number / 25.4:.3g}in) or {number:g}in ({number * 25.4:.4g}mm)",
         )
-    if unit not in _LENGTHS_MM:
+    if unit and unit not in _LENGTHS_MM:
         raise QuantityError(where, f"'{unit}' is not a known length unit", "use mm, cm, m or in")
-    length_mm = number * _LENGTHS_MM[unit]
+    length_mm = number * _LENGTHS_MM.get(unit, 1.0)
     if length_mm < 0 or (length_mm == 0 and not zero_ok):
         raise QuantityError(
             where, f"{text.strip()} is not above zero", "give a positive length such as 380mm"

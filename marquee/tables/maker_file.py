@@ -99,4 +99,8 @@ def path_mend(name: str, otherwise: str) -> str:
 def _toml_mend(problem: str) -> str:
     if "hex value" in problem or "escaped" in problem.lower():
         return _ESCAPES
+    if problem.startswith(("Invalid value", "Expected newline")):
+        return 'correct that line: text and lengths stand in quotes, as in width = "380mm"'
+    if problem.startswith("Cannot overwrite"):
+        return "the same name stands twice: take one of the two lines away"
     return "correct that line"
