@@ -37,7 +37,7 @@ def _feeds(old: tuple[FeedRow, ...], new: tuple[FeedRow, ...]) -> Iterator[Chang
         before = _feed(old[k]) if k < len(old) else None
         after = _feed(new[k]) if k < len(new) else None
         if before != after:
-            yield Change(subject="power", what=f"feed {k}", before=before, after=after)
+            yield Change(subject="power", what=f"feed {k + 1}", before=before, after=after)
 
 
 def _feed(feed: FeedRow) -> str:

@@ -92,8 +92,12 @@ def _leds(plan: Plan) -> str:
 
 def _colours(plan: Plan) -> str:
     parts = []
+    lit = set(plan.chain.zone.tolist())
     for drive in plan.drive.zones[:_MOST_ZONES]:
         zone = plan.zone_map.zones[drive.zone]
+        if zone.id not in lit:
+            parts.append(f"{zone.id} {_short(zone.name, 24)} has no LED")
+            continue
         codes = ",".join(str(c) for c in drive.codes)
         gamut = "" if drive.in_gamut else " out of gamut"
         parts.append(
@@ -125,9 +129,11 @@ def _error(drive: ZoneDrive) -> str:
 def _band(drive: ZoneDrive) -> str:
     if drive.band_delta_e_2000 is None:
         return ""
-    matched = drive.band_matched_delta_e_2000
-    narrowed = "" if matched is None else f", {matched:.1f} once its white is matched"
-    return f" (part may be {drive.band_delta_e_2000:.0f} off{narrowed})"
+    band, matched = drive.band_delta_e_2000, drive.band_matched_delta_e_2000
+    # A part known from the bench has less left to narrow than one match does.
+    narrower = matched is not None and matched < band
+    narrowed = f", {matched:.1f} once its white is matched" if narrower else ""
+    return f" (part may be {band:.0f} off{narrowed})"
 
 
 def _light(plan: Plan) -> str:
@@ -136,9 +142,14 @@ def _light(plan: Plan) -> str:
         return "no zone is lit"
     least = min(zones, key=lambda z: (z.min_over_max, z.zone))
     bleed = max(zones, key=lambda z: (z.bleed, -z.zone))
-    low, high = (f(z.luminance_cd_m2 for z in zones) for f in (min, max))
+    low, high = (_figures(f(z.luminance_cd_m2 for z in zones)) for f in (min, max))
+    if len(zones) == 1:
+        return (
+            f"{low} cd/m²; darkest/brightest {least.min_over_max:.2f}, darkest/mean "
+            f"{least.min_over_mean:.2f}"
+        )
     return (
-        f"{_figures(low)} to {_figures(high)} cd/m²; least even zone {least.zone}: darkest/brightest "
+        f"{low} to {high} cd/m²; least even zone {least.zone}: darkest/brightest "
         f"{least.min_over_max:.2f}, darkest/mean {least.min_over_mean:.2f}; "
         f"most bleed zone {bleed.zone}: {bleed.bleed:.1%}"
     )
@@ -181,7 +192,7 @@ def _running(plan: Plan) -> str:
     cost = (
         ""
         if power.cost_per_hour is None
-        else f", {power.cost_per_hour:.4f} {printable(power.currency)}".rstrip() + " an hour"
+        else f", {power.cost_per_hour:.4f} {_money(power.currency)} an hour"
     )
     return (
         f"{power.energy_wh_per_hour:.1f} Wh an hour at the wall{cost}{_month(plan)}; "
@@ -196,12 +207,16 @@ def _month(plan: Plan) -> str:
     paid = (
         ""
         if power.cost_per_month is None
-        else f", {power.cost_per_month:.2f} {printable(power.currency)}".rstrip()
+        else f", {power.cost_per_month:.2f} {_money(power.currency)}"
     )
     return (
         f"; a month of {hours:g} h a day, {_count(power.cabinets, 'cabinet')}: "
         f"{power.kwh_per_month:.2f} kWh{paid}"
     )
+
+
+def _money(currency: str) -> str:
+    return printable(currency) or "of the tariff's money"
 
 
 def _firmware(plan: Plan) -> str:
