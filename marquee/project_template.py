@@ -37,7 +37,9 @@ _OVERRIDE = """\
 
 
 def project_template(
-    artwork: str, width: str, chosen: Mapping[tuple[str, str], str | float] = MappingProxyType({})
+    artwork: str,
+    width: str | None,
+    chosen: Mapping[tuple[str, str], str | float] = MappingProxyType({}),
 ) -> str:
     """Return a commented project file; settings left at their defaults are commented out.
 
@@ -45,8 +47,8 @@ def project_template(
     ----------
     artwork : str
         File name of the artwork, as it stands beside the project file.
-    width : str
-        Width of the picture on the cabinet with its unit, such as ``380mm``.
+    width : str or None
+        Width of the picture on the cabinet with its unit, such as ``380mm``; None where the artwork states its own.
     chosen : mapping
         Settings to write out, by section and key as in the file: ``{("box", "depth"): "50mm"}``.
     """
@@ -57,7 +59,9 @@ def project_template(
         "",
         "[artwork]",
         f"file = {json.dumps(artwork, ensure_ascii=False)}",
-        f"width = {json.dumps(width, ensure_ascii=False)}  # of the whole picture on the cabinet",
+        '# width = "380mm"  # of the whole picture, where the drawing does not state its own'
+        if width is None
+        else f"width = {json.dumps(width, ensure_ascii=False)}  # of the whole picture on the cabinet",
     ]
     for name, info in Project.model_fields.items():
         section = info.annotation

@@ -113,8 +113,10 @@ def read_part_file(name: str, known: tuple[str, ...]) -> PartFile:
     """
     if name.endswith(".toml"):
         return _parse(read_toml(Path(name), "part file"), name, known)
-    if name not in known:
-        near = difflib.get_close_matches(name.lower(), known, n=3, cutoff=0.5) or known
+    # Reels and sheets print capitals.
+    wanted = name.strip().lower()
+    if wanted not in known:
+        near = difflib.get_close_matches(wanted, known, n=3, cutoff=0.5) or known
         raise UnknownNameError(
             "--part",
             f"'{name}' is no packaged part and does not end in .toml",
@@ -122,7 +124,7 @@ def read_part_file(name: str, known: tuple[str, ...]) -> PartFile:
             if near is not known
             else f"choose from {', '.join(known)}, or give a part file",
         )
-    return _packaged(name, known)
+    return _packaged(wanted, known)
 
 
 def _packaged(name: str, known: tuple[str, ...]) -> PartFile:
@@ -172,8 +174,10 @@ def _base(raw: dict[str, Any], where: str, known: tuple[str, ...]) -> PartFile |
     if "based_on" not in raw:
         return None
     name = _text(raw, "based_on", where, None)
-    if name not in known:
-        near = difflib.get_close_matches(name.lower(), known, n=1, cutoff=0.0)
+    # Reels and sheets print capitals.
+    wanted = name.strip().lower()
+    if wanted not in known:
+        near = difflib.get_close_matches(wanted, known, n=1, cutoff=0.0)
         raise UnknownNameError(
             f"{where} based_on", f"'{name}' is no packaged part", f"did you mean '{near[0]}'?"
         )

@@ -161,6 +161,11 @@ def test_a_makers_own_response_table_is_used(tmp_path: Path) -> None:
     assert part.response_measured
 
 
+def test_a_part_is_found_by_its_name_as_the_reel_prints_it() -> None:
+    for name in part_names():
+        assert load_part(name.upper()) == load_part(name)
+
+
 def test_an_unknown_part_names_the_nearest() -> None:
     with pytest.raises(UnknownNameError, match="ws2812b"):
         load_part("WS2812")

@@ -74,6 +74,36 @@ def test_flags_write_the_same_file_as_answers(
     assert stated(tmp_path / "cab" / "project.toml") == EXPECTED
 
 
+def test_a_drawing_that_states_its_size_is_planned_at_that_size(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    # 15 in are 381 mm (25.4 mm an inch, 1959), not the 380 mm of a picture nobody measured.
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "cab").mkdir()
+    (tmp_path / "cab" / "sign.svg").write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg" width="15in" height="6in" viewBox="0 0 150 60">'
+        '<rect width="150" height="60"/><circle cx="40" cy="30" r="20" fill="#fa0"/></svg>',
+        "utf-8",
+    )
+    assert run(["new", "cab", "--artwork", "sign.svg"]) == 0
+    assert "guess" not in capsys.readouterr().out
+    assert run(["zones", "cab/project.toml"]) == 0
+    assert "381.0 × 152.4 mm" in capsys.readouterr().out
+    assert run(["new", "other", "--artwork", "sign.svg", "--width", "400mm"]) == 0
+    project = tomllib.loads((tmp_path / "other" / "project.toml").read_text("utf-8"))
+    assert project["artwork"]["width"] == "400mm"
+
+
+def test_a_width_nobody_gave_is_called_a_guess(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert run(["new", "one", "--artwork", "sign.png"]) == 0
+    assert "380mm is a guess" in capsys.readouterr().out
+    assert run(["new", "two", "--artwork", "sign.png", "--width", "15in"]) == 0
+    assert "guess" not in capsys.readouterr().out
+
+
 def test_enter_takes_every_default(tmp_path: Path) -> None:
     terminal = Terminal(tmp_path, "new", "cab")
     for prompt, _ in ANSWERS:
