@@ -72,7 +72,7 @@ def _check(zone_map: ZoneMap, settings: BoxSettings) -> None:
 
 def draw_network(ground: Ground) -> Network:
     """Return the walls' centre lines, pulled taut and simplified."""
-    if len(np.unique(ground.nearest)) < 2:
+    if len(ground.zones) < 2:
         return network_of_labels(np.zeros_like(ground.nearest), ground)
     shores = Shores(ground)
     network = network_of_labels(shortest_labels(ground), ground)

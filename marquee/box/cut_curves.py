@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
+from typing import cast
 
 import numpy as np
 from numpy.typing import NDArray
 
-from marquee.values import Path_mm
+from marquee.box.cut_fit import chords, fit_paths
+from marquee.values import Point
 from marquee.values_cut import Curve, Ring
 
 Floats = NDArray[np.float64]
@@ -23,32 +24,37 @@ _TIP_DEGREES, _TIP_NEAR, _TIP_FAR = 120.0, 3.5, 12.0
 _STRAIGHT, _SAG, _REACH = 0.11, 0.12, 3.5
 # Curves are followed by chords to within this where paths are needed [mm].
 FLAT_MM = 0.003
-_ROUNDS = 4
 
 
-def smooth_ring(xy_mm: Floats, px_mm: float, within_mm: float) -> Ring:
-    """Return a closed contour as a smooth ring.
+def smooth_rings(contours: list[Floats], px_mm: float, within_mm: float) -> list[Ring]:
+    """Return closed contours as smooth rings.
 
     Parameters
     ----------
-    xy_mm : (n, 2)
+    contours : list of (n, 2)
         Contour points, first not repeated, about a pixel apart.
     px_mm : float
         Size of a pixel [mm].
     within_mm : float
         How far the curves may leave the points [mm].
     """
+    paths = [_parted(xy, px_mm) for xy in contours]
+    smooth = [one and len(own) == 1 for own, one in paths for _ in own]
+    fitted = iter(fit_paths([path for own, _ in paths for path in own], smooth, within_mm))
+    return [_ring([next(fitted) for _ in own]) for own, _ in paths]
+
+
+def _parted(xy_mm: Floats, px_mm: float) -> tuple[list[Floats], bool]:
+    """Return a contour's paths from corner to corner, and whether it has no corner at all."""
     corners, keep = _corners(xy_mm, px_mm)
-    if not len(corners):
-        return _ring([_as_curves(_closed(xy_mm), within_mm, smooth=True)])
-    pieces = []
+    if not corners:
+        return [_closed(xy_mm)], True
+    paths = []
     for k, (place, corner) in enumerate(corners):
         after, next_corner = corners[(k + 1) % len(corners)]
         between = _between(len(xy_mm), place, after)
-        inner = xy_mm[between[keep[between]]]
-        points = np.vstack([corner, inner, next_corner])
-        pieces.append(_as_curves(points, within_mm, smooth=False))
-    return _ring(pieces)
+        paths.append(np.vstack([corner, xy_mm[between[keep[between]]], next_corner]))
+    return paths, False
 
 
 def polygon_ring(xy_mm: Floats) -> Ring:
@@ -201,143 +207,9 @@ def _apart(a: float, b: float, total: float) -> float:
     return abs((a - b + total / 2) % total - total / 2)
 
 
-def _as_curves(points: Floats, within_mm: float, *, smooth: bool) -> Floats:
-    """Return (n, 4, 2) Bézier pieces through points; a `smooth` one is closed without a corner at its start."""
-    gap = np.hypot(*np.diff(points, axis=0).T)
-    points = points[np.concatenate([[True], gap > 1e-9])]
-    if len(points) < 3:
-        a, b = points[0], points[-1]
-        return np.array([[a, a + (b - a) / 3, b - (b - a) / 3, b]])
-    if smooth:
-        reach = min(3, len(points) // 2 - 1) or 1
-        way = _unit(points[reach] - points[-1 - reach])
-        starts, ends = way, -way
-    else:
-        reach = min(3, len(points) - 1)
-        starts, ends = _unit(points[reach] - points[0]), _unit(points[-1 - reach] - points[-1])
-    pieces: list[Floats] = []
-    todo = [(0, len(points) - 1, starts, ends)]
-    while todo:
-        a, b, first, last = todo.pop()
-        piece, worst, split = _fit(points[a : b + 1], first, last, within_mm)
-        if worst <= within_mm or b - a < 2:
-            pieces.append(piece)
-            continue
-        middle = a + split
-        low, high = max(middle - 2, a), min(middle + 2, b)
-        way = _unit(points[low] - points[high])
-        todo += [(middle, b, -way, last), (a, middle, first, way)]
-    return np.array(pieces)
-
-
-def _fit(
-    points: Floats, first: Floats, last: Floats, within_mm: float
-) -> tuple[Floats, float, int]:
-    """Return the cubic with given end directions nearest to points, its worst miss and where.
-
-    Least squares for the handles' lengths with Newton's method for the points' places on the curve (P. Schneider,
-    An algorithm for automatically fitting digitized curves, Graphics Gems, 1990).
-    """
-    chord = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
-    u = chord / chord[-1]
-    curve = _handles(points, first, last, u, chord[-1])
-    off = _at(curve, u) - points
-    worst, split = _miss(off)
-    for _ in range(_ROUNDS):
-        if worst <= within_mm or worst > 8 * within_mm or len(points) < 3:
-            break
-        u = _nearer(off, curve, u)
-        curve = _handles(points, first, last, u, chord[-1])
-        off = _at(curve, u) - points
-        worst, split = _miss(off)
-    return curve, worst, split
-
-
-def _handles(points: Floats, first: Floats, last: Floats, u: Floats, length: float) -> Floats:
-    p, q = points[0], points[-1]
-    v = 1 - u
-    uv3 = 3 * u * v
-    b1, b2 = uv3 * v, uv3 * u
-    # p and q stand for the inner corners too: b0 + b1 and b2 + b3, which are 1 together.
-    to_q = u * u * u + b2
-    rest = (points - p) - to_q[:, None] * (q - p)
-    # Sums over the points of products of b1 first and b2 last: the two directions stand before the sums.
-    c11, c12, c22 = (
-        float((b1 @ b1) * (first @ first)),
-        float((b1 @ b2) * (first @ last)),
-        float((b2 @ b2) * (last @ last)),
-    )
-    x1, x2 = float(first @ (b1 @ rest)), float(last @ (b2 @ rest))
-    det = c11 * c22 - c12 * c12
-    span = math.hypot(q[0] - p[0], q[1] - p[1])
-    if abs(det) > 1e-12 * max(c11 * c22, 1e-30):
-        alpha, beta = (x1 * c22 - x2 * c12) / det, (c11 * x2 - c12 * x1) / det
-    else:
-        alpha = beta = 0.0
-    least = 1e-3 * max(span, 1e-6)
-    if not (least < alpha < length and least < beta < length):
-        alpha = beta = (span if span > 1e-6 else length) / 3
-    return np.array([p, p + alpha * first, q + beta * last, q])
-
-
-def _at(curve: Floats, u: Floats) -> Floats:
-    v = 1 - u
-    weights = np.empty((len(u), 4))
-    square, other = u * u, v * v
-    weights[:, 0], weights[:, 3] = other * v, square * u
-    weights[:, 1], weights[:, 2] = 3 * u * other, 3 * square * v
-    return np.asarray(weights @ curve)
-
-
-def _miss(off: Floats) -> tuple[float, int]:
-    if len(off) < 3:
-        return 0.0, 0
-    square = off[:, 0] * off[:, 0] + off[:, 1] * off[:, 1]
-    worst = int(square[1:-1].argmax()) + 1
-    return math.sqrt(square[worst]), worst
-
-
-def _nearer(off: Floats, curve: Floats, u: Floats) -> Floats:
-    """Return places on the curve nearer to the points, which lie `off` those at `u`: one step of Newton's method."""
-    d = 3 * (curve[1:] - curve[:-1])
-    dd = 2 * (d[1:] - d[:-1])
-    # The curve's first and second derivative as polynomials of u.
-    at = u[:, None]
-    slope = (at * ((dd[1] - dd[0]) / 2) + dd[0]) * at + d[0]
-    bend = at * (dd[1] - dd[0]) + dd[0]
-    top = off[:, 0] * slope[:, 0] + off[:, 1] * slope[:, 1]
-    bottom = slope[:, 0] ** 2 + slope[:, 1] ** 2 + off[:, 0] * bend[:, 0] + off[:, 1] * bend[:, 1]
-    step = np.divide(top, bottom, out=np.zeros_like(top), where=np.abs(bottom) > 1e-12)
-    return np.maximum.accumulate(np.minimum(np.maximum(u - step, 0), 1))
-
-
-def _unit(way: Floats) -> Floats:
-    return np.asarray(way / max(float(np.hypot(*way)), 1e-12))
-
-
 def _ring(parts: list[Floats]) -> Ring:
     curves = np.concatenate(parts)
-    tail: list[Curve] = [
-        (
-            float(c[1, 0]),
-            float(c[1, 1]),
-            float(c[2, 0]),
-            float(c[2, 1]),
-            float(c[3, 0]),
-            float(c[3, 1]),
-        )
-        for c in curves
-    ]
-    start = (float(curves[0, 0, 0]), float(curves[0, 0, 1]))
-    return Ring(start=start, curves=tuple(tail), flat_mm=_flattened(curves))
-
-
-def _flattened(curves: Floats) -> Path_mm:
-    """Return chords within FLAT_MM of the curves; first point not repeated."""
-    bends = curves[:, :-2] - 2 * curves[:, 1:-1] + curves[:, 2:]
-    most = np.hypot(bends[..., 0], bends[..., 1]).max(axis=1)
-    # A cubic leaves n equal chords by at most 6 d / (8 n²), d being its largest second difference.
-    counts = np.maximum(np.ceil(np.sqrt(0.75 * most / FLAT_MM)), 1).astype(int)
-    path = [_at(curve, np.arange(n) / n) for curve, n in zip(curves, counts.tolist(), strict=True)]
-    xy = np.concatenate(path)
-    return tuple((float(x), float(y)) for x, y in xy)
+    tail = cast("list[Curve]", [tuple(row) for row in curves[:, 1:].reshape(-1, 6).tolist()])
+    flat = cast("list[Point]", [tuple(row) for row in chords(curves, FLAT_MM).tolist()])
+    start = cast("Point", tuple(curves[0, 0].tolist()))
+    return Ring(start=start, curves=tuple(tail), flat_mm=tuple(flat))

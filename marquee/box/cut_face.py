@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from functools import partial
 from typing import cast
 
 import numpy as np
 from numpy.typing import NDArray
 
-from marquee.box.cut_curves import polygon_ring, smooth_ring
-from marquee.parallel import run_all
+from marquee.box.cut_curves import polygon_ring, smooth_rings
 from marquee.values import ZoneMap
 from marquee.values_cut import Opening, Ring
+from marquee.values_pixels import Enlarged, as_given
 
 Floats = NDArray[np.float64]
 # One array of points per opening, and where its outline and holes begin and end in it.
@@ -23,8 +22,6 @@ _FINE_MM = 0.08
 _SHARE_PX, _LEAST_MM, _MOST_MM = 0.22, 0.01, 0.04
 # Specks and holes below this are no openings and no islands [mm²] (common practice, no source).
 _SPECK_MM2 = 0.05
-# Contour points from which sharing the work out gains time (measured: about 10 µs a point, 10 ms to share).
-_MANY_STEPS = 5000
 
 
 def find_openings(zone_map: ZoneMap) -> tuple[Opening, ...]:
@@ -36,20 +33,20 @@ def find_openings(zone_map: ZoneMap) -> tuple[Opening, ...]:
     framed = np.pad(lit, 1)
     generator = contourpy.contour_generator(z=framed, fill_type="OuterOffset")
     points, offsets = cast("_OuterOffset", generator.filled(127.5, 1e6))
-    jobs, steps = [], 0
+    shapes: list[list[Floats]] = []
     for xy, ends in zip(points, offsets, strict=True):
         # The frame added one pixel; a pixel's value stands at its centre.
         rings = [
             (np.asarray(xy[a : b - 1], float) - 0.5) * px_mm
             for a, b in zip(ends[:-1].tolist(), ends[1:].tolist(), strict=True)
         ]
-        if abs(_area(rings[0])) < _SPECK_MM2:
-            continue
-        holes = [r for r in rings[1:] if abs(_area(r)) >= _SPECK_MM2]
-        jobs.append(partial(_opening, rings[0], holes, px_mm, within))
-        steps += sum(len(ring) for ring in (rings[0], *holes))
-    # A few short outlines are done before others could take part.
-    found: list[Opening] = run_all(jobs, None if steps > _MANY_STEPS else 1)
+        if abs(_area(rings[0])) >= _SPECK_MM2:
+            shapes.append(
+                [rings[0], *(ring for ring in rings[1:] if abs(_area(ring)) >= _SPECK_MM2)]
+            )
+    contours = [ring for rings in shapes for ring in rings]
+    smooth = iter(smooth_rings(contours, px_mm, within))
+    found = [_opening([_checked(next(smooth), ring) for ring in rings]) for rings in shapes]
     found.sort(key=lambda o: _top_left(o.outline))
     return _with_apertures(found, zone_map)
 
@@ -58,16 +55,14 @@ def _lit(zone_map: ZoneMap) -> tuple[NDArray[np.float32], float]:
     """Return how far each pixel is cut, 0 to 255, on a grid no finer than needed, and its pixel [mm]."""
     import cv2
 
-    inside = (zone_map.aperture_of_px >= 0).astype(np.uint8)
     mm = zone_map.mm_per_px
     if zone_map.lit_8bit is None:
-        lit = inside * np.uint8(255)
+        lit = _any_lit(zone_map, 1).astype(np.uint8) * np.uint8(255)
     else:
         factor = round(zone_map.lit_mm_per_px / mm)
-        lit = zone_map.lit_8bit
-        inside, mm = _reduced(inside, factor), mm * factor
+        lit, mm = zone_map.lit_8bit, mm * factor
         # Specks that are no aperture stay closed.
-        near = cv2.dilate((inside > 0).astype(np.uint8), np.ones((3, 3), np.uint8))
+        near = cv2.dilate(_any_lit(zone_map, factor).astype(np.uint8), np.ones((3, 3), np.uint8))
         lit = np.where(near > 0, lit, 0).astype(np.uint8)
     shrink = max(1, int(_FINE_MM * 2 / mm))
     reduced = _reduced(lit, shrink)
@@ -101,19 +96,17 @@ def _has_shares(lit: NDArray[np.uint8]) -> bool:
     return bool(shared > 0.3 * edges)
 
 
-def _opening(outer: Floats, holes: list[Floats], px_mm: float, within_mm: float) -> Opening:
-    rings = [_checked(ring, px_mm, within_mm) for ring in (outer, *holes)]
+def _opening(rings: list[Ring]) -> Opening:
     area = abs(_area(np.array(rings[0].flat_mm)))
     area -= sum(abs(_area(np.array(r.flat_mm))) for r in rings[1:])
     order = sorted(rings[1:], key=_top_left)
     return Opening(outline=rings[0], holes=tuple(order), apertures=(), area_mm2=float(area))
 
 
-def _checked(xy: Floats, px_mm: float, within_mm: float) -> Ring:
-    """Return the smooth ring, or the contour itself where smoothing would make it cross itself."""
+def _checked(ring: Ring, xy: Floats) -> Ring:
+    """Return the smooth ring, or the contour itself where smoothing made it cross itself."""
     import shapely
 
-    ring = smooth_ring(xy, px_mm, within_mm)
     if len(ring.flat_mm) > 2 and shapely.Polygon(np.array(ring.flat_mm)).is_valid:
         return ring
     return polygon_ring(xy)
@@ -156,22 +149,27 @@ def _with_apertures(found: list[Opening], zone_map: ZoneMap) -> tuple[Opening, .
 
 def _inner_points(zone_map: ZoneMap) -> Floats:
     """Return a place inside each aperture: its first pixel in reading order."""
-    ids = zone_map.aperture_of_px.ravel()
-    lit = np.flatnonzero(ids >= 0)[::-1]
-    # Written backwards, the first pixel of each aperture is what stays.
-    first = np.full(int(ids.max(initial=-1)) + 1, -1, np.int64)
-    first[ids[lit]] = lit
-    place = {k: v for k, v in enumerate(first.tolist()) if v >= 0}
-    width = zone_map.aperture_of_px.shape[1]
-    return np.array(
-        [
-            [
-                (place[a.id] % width + 0.5) * zone_map.mm_per_px,
-                (place[a.id] // width + 0.5) * zone_map.mm_per_px,
-            ]
-            if a.id in place
-            else a.centroid_mm
-            for a in zone_map.apertures
-        ],
-        float,
-    ).reshape(-1, 2)
+    mm = zone_map.mm_per_px
+    rows = [round(a.bbox_mm[1] / mm) for a in zone_map.apertures]
+    picture = _rows_of(as_given(zone_map, "aperture_of_px"), sorted(set(rows)))
+    places = []
+    for aperture, y in zip(zone_map.apertures, rows, strict=True):
+        own = picture[y] == aperture.id
+        x = int(np.argmax(own))
+        places.append(((x + 0.5) * mm, (y + 0.5) * mm) if own[x] else aperture.centroid_mm)
+    return np.array(places, float).reshape(-1, 2)
+
+
+def _rows_of(of_px: NDArray[np.int32] | Enlarged, rows: list[int]) -> dict[int, NDArray[np.int32]]:
+    """Return some rows of a map without making all of it."""
+    if isinstance(of_px, Enlarged):
+        return {y: of_px.window(y, y + 1)[0] for y in rows if y < of_px.shape[0]}
+    return {y: of_px[y] for y in rows if y < len(of_px)}
+
+
+def _any_lit(zone_map: ZoneMap, factor: int) -> NDArray[np.bool_]:
+    """Return in which blocks of `factor` pixels there is an aperture."""
+    of_px = as_given(zone_map, "aperture_of_px")
+    if isinstance(of_px, Enlarged) and of_px.factor == factor:
+        return of_px.coarse_any()
+    return _reduced((zone_map.aperture_of_px >= 0).astype(np.uint8), factor) > 0

@@ -24,9 +24,13 @@ Floats = NDArray[np.float64]
 # An island is held at places this far apart along its edge at the closest [mm]; its second bridge leaves it at
 # least this far round from the first, seen from its middle [degrees] (common practice, no source).
 _STEP_MM, _ROUND_DEGREES = 0.5, 100.0
+# Steps of an edge whose middles are nearest to a place are tried for the nearest.
+_STEPS_TRIED = 4
 # Islands narrower than this many bridge widths take one bridge (common practice, no source).
 _SINGLE_WIDTHS = 3.0
 _MOST_LISTED = 12
+# A bridge that runs through its own island for longer than this is none [mm].
+_ACROSS_MM = 0.05
 
 
 @dataclass(slots=True, eq=False)
@@ -112,48 +116,100 @@ def _frame(openings: tuple[Opening, ...], width_mm: float, height_mm: float) -> 
     return shapely.difference(shapely.box(0, 0, width_mm, height_mm), shapely.union_all(outlines))
 
 
+class _Holder:
+    """What can hold islands, with its edges by place."""
+
+    def __init__(self, shape: BaseGeometry) -> None:
+        import shapely
+        from scipy.spatial import cKDTree
+
+        self.shape = shape
+        self.bounds = np.array(shape.bounds)
+        rings = shapely.segmentize(shapely.get_rings(shapely.get_parts(shape)), _STEP_MM)
+        xy, ring = shapely.get_coordinates(rings, return_index=True)
+        self._steps = np.flatnonzero(ring[1:] == ring[:-1])
+        self._xy = xy
+        # A place on an edge is nearest to the middle of its own step, or of one beside it.
+        self._middles = cKDTree((xy[self._steps] + xy[self._steps + 1]) / 2)
+
+    def off_mm(self, places: Floats) -> Floats:
+        """Return how far (n, 2) places outside are from the shape [mm]."""
+        _, near = self._middles.query(places, k=_STEPS_TRIED)
+        step = self._steps[np.minimum(near, len(self._steps) - 1)]
+        start, way = self._xy[step], self._xy[step + 1] - self._xy[step]
+        to = places[:, None] - start
+        share = (to * way).sum(axis=2) / np.maximum((way * way).sum(axis=2), 1e-18)
+        miss = to - np.clip(share, 0, 1)[..., None] * way
+        return np.asarray(np.hypot(miss[..., 0], miss[..., 1]).min(axis=1))
+
+    def apart_mm(self, places: Floats) -> float:
+        """Return a distance to the shape below that of every place, from the boxes about both [mm]."""
+        low, high = places.min(axis=0), places.max(axis=0)
+        gap = np.maximum(np.maximum(self.bounds[:2] - high, low - self.bounds[2:]), 0)
+        return float(np.hypot(*gap))
+
+
 def _tie(loose: list[_Loose], held: BaseGeometry, width_mm: float) -> None:
     """Give bridges to islands, nearest to what is held first, which then holds others in turn."""
-    import shapely
-
     waiting = list(range(len(loose)))
-    reach = {k: float(shapely.distance(loose[k].shape, held)) for k in waiting}
-    nearest = dict.fromkeys(waiting, held)
+    frame = _Holder(held)
+    lengths = {k: frame.off_mm(loose[k].edge) for k in waiting}
+    holders = {k: [frame] for k in waiting}
     while waiting:
-        k = min(waiting, key=lambda i: (round(reach[i], 6), i))
+        k = min(waiting, key=lambda i: (round(float(lengths[i].min()), 6), i))
         waiting.remove(k)
-        loose[k].bridges = _bridges(loose[k], nearest[k], width_mm)
+        loose[k].bridges = _bridges(loose[k], holders[k], lengths[k].round(4), width_mm)
+        own = _Holder(loose[k].shape)
         for other in waiting:
-            off = float(shapely.distance(loose[other].shape, loose[k].shape))
-            if off < reach[other]:
-                reach[other], nearest[other] = off, shapely.union(nearest[other], loose[k].shape)
+            nearest = float(lengths[other].min())
+            if own.apart_mm(loose[other].edge) >= nearest:
+                continue
+            off = own.off_mm(loose[other].edge)
+            if off.min() < nearest:
+                lengths[other] = np.minimum(lengths[other], off)
+                holders[other].append(own)
 
 
-def _bridges(island: _Loose, target: BaseGeometry, width_mm: float) -> tuple[Bridge, ...]:
-    import shapely
-
-    places = shapely.points(island.edge)
-    links = shapely.shortest_line(places, target)
-    lengths = shapely.length(links)
-    # A link that cuts across the island itself is none.
-    across = shapely.length(shapely.intersection(links, island.shape))
-    lengths = np.where(across > 0.05, np.inf, lengths)
-    ends = shapely.get_coordinates(links).reshape(-1, 2, 2)
-    first = int(np.argmin(lengths.round(4)))
+def _bridges(
+    island: _Loose, holders: list[_Holder], lengths: Floats, width_mm: float
+) -> tuple[Bridge, ...]:
+    places = island.edge
+    first = max(_shortest(island, holders, lengths), 0)
     chosen = [first]
     middle = np.array(island.shape.centroid.coords[0])
-    spread = island.edge - middle
-    narrow = float(min(np.ptp(island.edge[:, 0]), np.ptp(island.edge[:, 1])))
+    spread = places - middle
+    narrow = float(min(np.ptp(places[:, 0]), np.ptp(places[:, 1])))
     if narrow >= _SINGLE_WIDTHS * width_mm:
         a, b = np.arctan2(*spread[first][::-1]), np.arctan2(spread[:, 1], spread[:, 0])
         round_degrees = np.degrees(np.abs((b - a + np.pi) % (2 * np.pi) - np.pi))
         far = np.where(round_degrees >= _ROUND_DEGREES, lengths, np.inf)
-        if np.isfinite(far).any():
-            chosen.append(int(np.argmin(far.round(4))))
+        second = _shortest(island, holders, far)
+        chosen += [second] if second >= 0 else []
     return tuple(
-        Bridge(start_mm=_point(ends[k, 0]), end_mm=_point(ends[k, 1]), width_mm=width_mm)
-        for k in chosen
+        Bridge(start_mm=_point(start), end_mm=_point(end), width_mm=width_mm)
+        for start, end in (np.array(_link(places[k], holders).coords, np.float64) for k in chosen)
     )
+
+
+def _link(place: Floats, holders: list[_Holder]) -> shapely.LineString:
+    """Return the shortest line from a place to what holds."""
+    import shapely
+
+    lines = [shapely.shortest_line(shapely.Point(place), holder.shape) for holder in holders]
+    return min(lines, key=lambda line: float(line.length))
+
+
+def _shortest(island: _Loose, holders: list[_Holder], lengths: Floats) -> int:
+    """Return where the shortest link starts that does not cut across the island itself, -1 if all do or are endless."""
+    import shapely
+
+    for k in np.argsort(lengths, kind="stable").tolist():
+        if not np.isfinite(lengths[k]):
+            break
+        link = _link(island.edge[k], holders)
+        if shapely.length(shapely.intersection(link, island.shape)) <= _ACROSS_MM:
+            return int(k)
+    return -1
 
 
 def _point(xy: Floats) -> Point:

@@ -7,10 +7,11 @@ from functools import cache, partial
 import numpy as np
 from numpy.typing import NDArray
 
-from marquee.box.ground import Floats, Labels
+from marquee.box.ground import Labels
 from marquee.parallel import run_all
 
 # Neighbours within two steps, half of them: the other half are their opposites.
+_REACH_PX = 2
 _STEPS = ((1, 0), (2, 1), (1, 1), (1, 2), (0, 1), (-1, 2), (-1, 1), (-2, 1))
 # Capacities are whole numbers of this share of a grid step.
 _UNITS_PER_STEP = 1000
@@ -29,6 +30,18 @@ def _weights() -> tuple[float, ...]:
     share = (gap[:-1] + gap[1:]) / 2
     length = np.hypot(*np.array(_STEPS, float).T)
     return tuple((share / (2 * length)).tolist())
+
+
+@cache
+def _neighbours() -> tuple[NDArray[np.intp], Labels]:
+    """Return (16, 2) steps to all neighbours, rows and columns, in reading order, and their links' capacities."""
+    found = [
+        (sign * dy, sign * dx, round(weight * _UNITS_PER_STEP))
+        for (dx, dy), weight in zip(_STEPS, _weights(), strict=True)
+        for sign in (1, -1)
+    ]
+    table = np.array(sorted(found))
+    return table[:, :2].astype(np.intp), table[:, 2].astype(np.int32)
 
 
 def cut_labels(land: Labels, start: Labels) -> Labels:
@@ -93,29 +106,14 @@ def _expanded(labels: Labels, land: Labels, zone: int) -> Labels:
     from scipy.sparse.csgraph import breadth_first_order, maximum_flow
 
     movable = (land < 0) & (labels != zone)
-    count = int(movable.sum())
+    count = int(np.count_nonzero(movable))
     if not count:
         return labels
-    number = np.full(labels.shape, -1, np.int64)
-    number[movable] = np.arange(count)
-    source, sink = count, count + 1
-    rows, columns, capacity = _links(labels, number, zone, source, sink)
-    units = np.round(capacity * _UNITS_PER_STEP).astype(np.int32)
-    graph = csr_array((units, (rows, columns)), shape=(count + 2, count + 2))
-    graph.sum_duplicates()
-    graph = csr_array(
-        (
-            graph.data.astype(np.int32),
-            graph.indices.astype(np.int32),
-            graph.indptr.astype(np.int32),
-        ),
-        shape=graph.shape,
-    )
-    flow = maximum_flow(graph, source, sink).flow
-    left: csr_array = csr_array(graph - flow)
+    graph = csr_array(_links(labels, movable, zone), shape=(count + 2, count + 2))
+    left: csr_array = csr_array(graph - maximum_flow(graph, count, count + 1).flow)
     left.data = np.maximum(left.data, 0)
     left.eliminate_zeros()
-    kept = breadth_first_order(left, source, return_predecessors=False)
+    kept = breadth_first_order(left, count, return_predecessors=False)
     grown = np.ones(count + 2, bool)
     grown[kept] = False
     new = labels.copy()
@@ -123,48 +121,34 @@ def _expanded(labels: Labels, land: Labels, zone: int) -> Labels:
     return new
 
 
-def _links(
-    labels: Labels, number: NDArray[np.int64], zone: int, source: int, sink: int
-) -> tuple[NDArray[np.int64], NDArray[np.int64], Floats]:
-    """Return directed links: from the source side stays as it is, on the sink side becomes `zone`."""
-    height, width = labels.shape
-    found: list[tuple[NDArray[np.int64], NDArray[np.int64], float]] = []
-    for (dx, dy), weight in zip(_STEPS, _weights(), strict=True):
-        here = (slice(max(0, -dy), height - max(0, dy)), slice(max(0, -dx), width - max(0, dx)))
-        there = (slice(max(0, dy), height - max(0, -dy)), slice(max(0, dx), width - max(0, -dx)))
-        for a, b in ((here, there), (there, here)):
-            found += [
-                (r, c, weight) for r, c in _one_way(labels, number, zone, (a, b), (source, sink))
-            ]
-    rows = np.concatenate([r for r, _, _ in found])
-    columns = np.concatenate([c for _, c, _ in found])
-    return rows, columns, np.concatenate([np.full(len(r), w) for r, _, w in found])
+def _links(labels: Labels, movable: NDArray[np.bool_], zone: int) -> tuple[Labels, Labels, Labels]:
+    """Return directed links as data, indices and indptr of a sparse matrix.
 
-
-def _one_way(
-    labels: Labels,
-    number: NDArray[np.int64],
-    zone: int,
-    places: tuple[tuple[slice, slice], tuple[slice, slice]],
-    ends: tuple[int, int],
-) -> list[tuple[NDArray[np.int64], NDArray[np.int64]]]:
-    """Return links p → q, p → sink and source → p for every movable p and its neighbour q one way off."""
-    p, q = number[places[0]], number[places[1]]
-    of_p, of_q = labels[places[0]], labels[places[1]]
-    moves = p >= 0
-    both = moves & (q >= 0)
-    same = both & (of_p == of_q)
-    # Unlike neighbours cost one border whatever one of them does and none if both become the zone
-    # (Kolmogorov, Zabih, IEEE Trans. PAMI 26(2), 2004); each pair is met both ways, so one way each is taken.
-    unlike = both & (of_p < of_q)
-    beside_zone = moves & (q < 0) & (of_q == zone)
-    beside_same = moves & (q < 0) & (of_q == of_p)
-    full = np.full_like(p, ends[0])
-    last = np.full_like(p, ends[1])
-    return [
-        (p[same], q[same]),
-        (p[unlike], q[unlike]),
-        (q[unlike], last[unlike]),
-        (p[beside_zone], last[beside_zone]),
-        (full[beside_same], p[beside_same]),
-    ]
+    Its rows are the movable places, the source and the sink: a place on the source's side stays as it is, one on the
+    sink's becomes `zone`.
+    """
+    steps, units = _neighbours()
+    lined = np.pad(labels, _REACH_PX, constant_values=-1)
+    number = np.full(lined.shape, -1, np.int32)
+    inner = number[_REACH_PX:-_REACH_PX, _REACH_PX:-_REACH_PX]
+    count = int(np.count_nonzero(movable))
+    inner[movable] = np.arange(count, dtype=np.int32)
+    place = np.flatnonzero(number >= 0)
+    beside = place[:, None] + steps @ (lined.shape[1], 1)
+    q, of_q, of_p = number.ravel()[beside], lined.ravel()[beside], lined.ravel()[place][:, None]
+    moves = q >= 0
+    # Unlike neighbours cost one border whatever one of them does and none if both become the zone (Kolmogorov, Zabih,
+    # IEEE Trans. PAMI 26(2), 2004): a link from one of them to the other, and from there to the sink.
+    to_q = moves & (of_p <= of_q)
+    to_sink = np.where(moves, of_p > of_q, of_q == zone) @ units
+    from_source = (~moves & (of_q == of_p)) @ units
+    columns = np.concatenate([q, np.full((count, 1), count + 1, np.int32)], axis=1)
+    capacity = np.concatenate([np.where(to_q, units, 0), to_sink[:, None]], axis=1)
+    used = capacity > 0
+    fed = np.flatnonzero(from_source).astype(np.int32)
+    ends = np.cumsum(np.append(np.count_nonzero(used, axis=1), [len(fed), 0]))
+    return (
+        np.concatenate([capacity[used], from_source[fed]]).astype(np.int32),
+        np.concatenate([columns[used], fed]),
+        np.append(0, ends).astype(np.int32),
+    )

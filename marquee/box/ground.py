@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from marquee.box.working_grid import COARSEST_MM, working_grid
 from marquee.values import ZoneMap
 
 Floats = NDArray[np.float64]
 Labels = NDArray[np.int32]
+Singles = NDArray[np.float32]
+Mask = NDArray[np.bool_]
+Crop = tuple[slice, slice]
+# Zone and crop → how far each place is from the zone and from all others [mm].
+Distances = Callable[[int, Crop], tuple[Singles, Singles]]
 
-# The working grid: fine enough for gaps of half a millimetre, small enough for seconds.
-_FINEST_PX, _COARSEST_MM = 1_500_000, 0.5
 # Corridor left where two zones come nearer than twice the wanted distance [grid px]; a digital line of any
 # slope fits straight into it.
 _CORRIDOR_PX = 1.3
@@ -25,7 +30,7 @@ MARGIN_MM = 0.08
 class Ground:
     """Apertures on the working grid and the zones' land.
 
-    `aperture` (ny, nx) holds zone ids, -1 elsewhere; `land` the same grown to the distance walls keep;
+    `zones` are the ids of those with apertures. `aperture` (ny, nx) holds zone ids, -1 elsewhere; `land` the same grown to the distance walls keep;
     `depth_mm` (ny, nx) is how far inside some zone's land a place is, negative outside. Pixel [j, i] is
     centred at ((i + ½)·step_mm, (j + ½)·step_mm). `shore_mm` (n, 2) are the corners of all land, `shore_zone`
     (n,) whose land it is. `witness_px` are rows and columns of pixels that speak for all apertures.
@@ -34,10 +39,11 @@ class Ground:
     step_mm: float
     width_mm: float
     height_mm: float
+    zones: tuple[int, ...]
     aperture: Labels
     land: Labels
     nearest: Labels
-    depth_mm: NDArray[np.float32]
+    depth_mm: Singles
     shore_mm: Floats
     shore_zone: Labels
     witness_px: tuple[NDArray[np.intp], NDArray[np.intp]]
@@ -55,74 +61,66 @@ def survey(zone_map: ZoneMap, reach_mm: float) -> Ground:
     reach_mm : float
         Clearance and half the wall's thickness [mm].
     """
-    aperture, step_mm = _working_grid(zone_map)
-    slack_mm = _CORRIDOR_PX * max(step_mm, min(zone_map.mm_per_px, _COARSEST_MM))
+    aperture, step_mm = working_grid(zone_map)
+    slack_mm = _CORRIDOR_PX * max(step_mm, min(zone_map.mm_per_px, COARSEST_MM))
     # Distances are between pixel centres; a pixel's corner is half its diagonal further out.
     reach_mm = reach_mm + step_mm * np.sqrt(0.5) + MARGIN_MM
-    nearest = _nearest_zone(aperture)
+    zones = tuple(np.flatnonzero(np.bincount(aperture.ravel() + 1)[1:]).tolist())
+    off_mm = _off_mm(aperture, zones, step_mm)
+    margin_px = int(np.ceil((2 * reach_mm + slack_mm) / step_mm)) + 2
     depth = np.full(aperture.shape, -np.inf, np.float32)
     land = np.full(aperture.shape, -1, np.int32)
     shores, owners = [], []
-    for zone in range(len(zone_map.zones)):
-        crop = _crop(aperture == zone, int(np.ceil((2 * reach_mm + slack_mm) / step_mm)) + 2)
-        if crop is None:
-            continue
-        inside = _depth_mm(aperture[crop], zone, step_mm, reach_mm, slack_mm)
+    for zone in zones:
+        own = aperture == zone
+        crop = _crop(own, margin_px)
+        inside = _depth_mm(own[crop], off_mm(zone, crop), reach_mm, slack_mm, step_mm)
         deeper = inside > depth[crop]
-        depth[crop][deeper] = inside[deeper]
-        grown = deeper & (inside >= -0.75 * step_mm)
-        land[crop][grown] = zone
+        np.copyto(depth[crop], inside, where=deeper)
+        np.copyto(land[crop], zone, where=deeper & (inside >= -0.75 * step_mm))
         corners = _shore(inside, crop, step_mm, zone_map)
         shores.append(corners)
         owners.append(np.full(len(corners), zone, np.int32))
-    land[aperture >= 0] = aperture[aperture >= 0]
+    np.copyto(land, aperture, where=aperture >= 0)
     return Ground(
         step_mm=step_mm,
         width_mm=zone_map.width_mm,
         height_mm=zone_map.height_mm,
+        zones=zones,
         aperture=aperture,
         land=land,
-        nearest=nearest,
+        nearest=_nearest_zone(aperture, zones, off_mm),
         depth_mm=depth,
         shore_mm=np.concatenate(shores) if shores else np.zeros((0, 2)),
         shore_zone=np.concatenate(owners) if owners else np.zeros(0, np.int32),
-        witness_px=_witnesses(aperture),
+        witness_px=_witnesses(aperture, zones),
     )
 
 
-def _working_grid(zone_map: ZoneMap) -> tuple[Labels, float]:
-    zone_of_px, mm = zone_map.zone_of_px, zone_map.mm_per_px
-    finest = _FINEST_PX
-    shrink = int(np.ceil(np.sqrt(zone_of_px.size / finest))) if zone_of_px.size > finest else 1
-    if shrink > 1:
-        return _shrunk(zone_of_px, shrink), mm * shrink
-    enlarge = max(1, int(np.ceil(mm / _COARSEST_MM)))
-    while enlarge > 1 and zone_of_px.size * enlarge**2 > finest:
-        enlarge -= 1
-    grid = np.repeat(np.repeat(zone_of_px, enlarge, axis=0), enlarge, axis=1)
-    return grid.astype(np.int32), mm / enlarge
+def _off_mm(aperture: Labels, zones: tuple[int, ...], step_mm: float) -> Distances:
+    """Return what tells how far places of a crop are from a zone, and from all others [mm]."""
+    if len(zones) == 2:
+        # Each zone is all others of the other one.
+        far = [_distance_mm(aperture == zone, step_mm) for zone in zones]
+        return lambda zone, crop: (far[zones.index(zone)][crop], far[1 - zones.index(zone)][crop])
+
+    def measured(zone: int, crop: Crop) -> tuple[Singles, Singles]:
+        own = aperture[crop] == zone
+        rest = (aperture[crop] >= 0) & ~own
+        off = _distance_mm(own, step_mm)
+        return off, _distance_mm(rest, step_mm) if rest.any() else np.full_like(off, np.inf)
+
+    return measured
 
 
-def _shrunk(zone_of_px: NDArray[np.int16], shrink: int) -> Labels:
-    """Return blocks' zones: lit where any pixel is lit, so that walls never come nearer than asked."""
-    height, width = zone_of_px.shape
-    rows, columns = -(-height // shrink), -(-width // shrink)
-    largest = np.full((rows, columns), -1, np.int32)
-    for dy in range(shrink):
-        for dx in range(shrink):
-            part = zone_of_px[dy::shrink, dx::shrink]
-            view = largest[: part.shape[0], : part.shape[1]]
-            np.maximum(view, part, out=view)
-    middle = zone_of_px[shrink // 2 :: shrink, shrink // 2 :: shrink]
-    view = largest[: middle.shape[0], : middle.shape[1]]
-    view[middle >= 0] = middle[middle >= 0]
-    return largest
-
-
-def _nearest_zone(aperture: Labels) -> Labels:
+def _nearest_zone(aperture: Labels, zones: tuple[int, ...], off_mm: Distances) -> Labels:
     """Return each pixel's nearest zone (the equal-distance partition)."""
     import cv2
 
+    if len(zones) == 2:
+        one, other = zones
+        far, far_other = off_mm(one, (slice(None), slice(None)))
+        return np.where(far_other < far, np.int32(other), np.int32(one))
     free = (aperture < 0).astype(np.uint8)
     _, number = cv2.distanceTransformWithLabels(
         free, cv2.DIST_L2, cv2.DIST_MASK_5, labelType=cv2.DIST_LABEL_PIXEL
@@ -133,16 +131,18 @@ def _nearest_zone(aperture: Labels) -> Labels:
     return np.asarray(zone_of_number[number], np.int32)
 
 
-def _witnesses(aperture: Labels) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+def _witnesses(
+    aperture: Labels, zones: tuple[int, ...]
+) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
     """Return rows and columns of one pixel of every connected part and of a spread of the others."""
     import cv2
 
     lit = np.flatnonzero(aperture >= 0)
     chosen = [lit[:: max(1, len(lit) // 10_000)]]
-    zones = aperture.ravel()[lit]
-    for zone in np.flatnonzero(np.bincount(zones, minlength=1)).tolist():
+    labels = aperture.ravel()[lit]
+    for zone in zones:
         count, part = cv2.connectedComponents((aperture == zone).astype(np.uint8))
-        own = lit[zones == zone]
+        own = lit[labels == zone]
         first = np.zeros(count, np.intp)
         first[part.ravel()[own]] = own
         chosen.append(first[1:])
@@ -150,10 +150,8 @@ def _witnesses(aperture: Labels) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
     return rows, columns
 
 
-def _crop(mask: NDArray[np.bool_], margin_px: int) -> tuple[slice, slice] | None:
+def _crop(mask: Mask, margin_px: int) -> Crop:
     rows, columns = np.flatnonzero(mask.any(axis=1)), np.flatnonzero(mask.any(axis=0))
-    if not len(rows):
-        return None
     return (
         slice(max(rows[0] - margin_px, 0), rows[-1] + margin_px + 1),
         slice(max(columns[0] - margin_px, 0), columns[-1] + margin_px + 1),
@@ -161,28 +159,25 @@ def _crop(mask: NDArray[np.bool_], margin_px: int) -> tuple[slice, slice] | None
 
 
 def _depth_mm(
-    aperture: Labels, zone: int, step_mm: float, reach_mm: float, slack_mm: float
-) -> NDArray[np.float32]:
-    """Return how far inside the zone's land each pixel is [mm]."""
-    own, other = aperture == zone, (aperture >= 0) & (aperture != zone)
-    off = _distance_mm(own, step_mm)
-    depth = reach_mm - off
-    if other.any():
-        depth = np.minimum(depth, _distance_mm(other, step_mm) - off - slack_mm)
+    own: Mask, off_mm: tuple[Singles, Singles], reach_mm: float, slack_mm: float, step_mm: float
+) -> Singles:
+    """Return how far inside the zone's land each pixel is, which is `off_mm` its apertures and those of others [mm]."""
+    off, other = off_mm
+    depth = np.minimum(np.float32(reach_mm), other - np.float32(slack_mm)) - off
     # A pixel of an aperture is always land, however near the next colour.
-    return np.asarray(np.where(own, np.maximum(depth, 0.1 * step_mm), depth), np.float32)
+    return np.asarray(
+        np.where(own, np.maximum(depth, np.float32(0.1 * step_mm)), depth), np.float32
+    )
 
 
-def _distance_mm(mask: NDArray[np.bool_], step_mm: float) -> NDArray[np.float32]:
+def _distance_mm(mask: Mask, step_mm: float) -> Singles:
     import cv2
 
     far = cv2.distanceTransform((~mask).astype(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_PRECISE)
     return np.asarray(far * np.float32(step_mm), np.float32)
 
 
-def _shore(
-    depth_mm: NDArray[np.float32], crop: tuple[slice, slice], step_mm: float, zone_map: ZoneMap
-) -> Floats:
+def _shore(depth_mm: Singles, crop: Crop, step_mm: float, zone_map: ZoneMap) -> Floats:
     """Return the corners of the land's outline [mm], with points between them on long straight edges."""
     import contourpy
     import shapely

@@ -84,7 +84,7 @@ def network_of_labels(labels: Labels, ground: Ground) -> Network:
     ends = np.concatenate([rows, columns]).reshape(-1, 2, 2)
     if not len(ends):
         return _network([], ground, lambda _: (0, 0))
-    merged = shapely.line_merge(shapely.MultiLineString(list(ends)))
+    merged = shapely.line_merge(shapely.multilinestrings(np.asarray(shapely.linestrings(ends))))
 
     def sides(path: Floats) -> tuple[int, int]:
         (x0, y0), (x1, y1) = path[0], path[1]
@@ -186,7 +186,7 @@ def repaired(network: Network, ground: Ground) -> Network:
     kept = [s for s, parts in zip(strings, parting, strict=True) if parts]
     if not kept:
         return _network([], ground, lambda _: (0, 0))
-    merged = shapely.get_parts(shapely.line_merge(shapely.MultiLineString(kept)))
+    merged = shapely.get_parts(shapely.line_merge(shapely.multilinestrings(kept)))
     paths = [_snapped(shapely.get_coordinates(part), ground) for part in merged]
     zones = owner[_faces_beside(paths, tree)]
     at = {id(path): (int(z[0]), int(z[1])) for path, z in zip(paths, zones, strict=True)}

@@ -8,8 +8,9 @@ from numpy.typing import NDArray
 from marquee.box.expansion import cut_labels
 from marquee.box.ground import Ground, Labels
 
-# Pixels of the coarse grid the walls' course is chosen on: two zones are one cut, more are many.
-_TWO_ZONES_PX, _MORE_ZONES_PX, _LEAST_PX = 48_000, 36_000, 2_500
+# Pixels of the coarse grid the walls' course is chosen on: two zones are one cut, more are many. Four times as many
+# give walls shorter by 0.02 % on average and at most by 0.7 % on 60 made-up pictures, for eight times the time.
+_TWO_ZONES_PX, _MORE_ZONES_PX, _LEAST_PX = 12_000, 18_000, 2_500
 # More zones than this are only smoothed: each would need cuts of its own.
 _MOST_CUT_ZONES = 40
 _MOST_ROUNDS = 12
@@ -25,7 +26,7 @@ def shortest_labels(ground: Ground) -> Labels:
     goes to the largest, land stays its owner's. Expansion moves by minimum cuts then find what a gradual motion
     cannot, such as a wall that had better end at another side. The result is smoothed on the working grid.
     """
-    count = len(np.unique(ground.aperture)) - 1
+    count = len(ground.zones)
     share = _TWO_ZONES_PX if count == 2 else max(_MORE_ZONES_PX // max(count, 4), _LEAST_PX)
     shrink = max(1, int(np.ceil(np.sqrt(ground.land.size / share))))
     land, nearest = _coarse(ground, shrink)
@@ -63,21 +64,29 @@ def _coarse(ground: Ground, shrink: int) -> tuple[Labels, Labels]:
 
 
 def _flow(labels: Labels, land: Labels, sigma: float, rounds: int = _MOST_ROUNDS) -> Labels:
-    fixed = land >= 0
-    present = np.unique(labels)
+    present = np.flatnonzero(np.bincount(labels.ravel())).tolist()
     for _ in range(rounds):
-        best = np.full(labels.shape, -1.0, np.float32)
-        new = labels.copy()
-        for zone in present.tolist():
-            share = _blurred(labels == zone, sigma)
-            wins = share > best
-            best[wins] = share[wins]
-            new[wins] = zone
-        new[fixed] = land[fixed]
+        new = _largest_share(labels, present, sigma)
+        np.copyto(new, land, where=land >= 0)
         if np.count_nonzero(new != labels) <= 0.0005 * labels.size:
             return new
         labels = new
     return labels
+
+
+def _largest_share(labels: Labels, present: list[int], sigma: float) -> Labels:
+    """Return the zone with the largest share around each pixel."""
+    if len(present) == 2:
+        first, second = present
+        return np.where(_blurred(labels == first, sigma) < 0.5, np.int32(second), np.int32(first))
+    best = np.full(labels.shape, -1.0, np.float32)
+    new = labels.copy()
+    for zone in present:
+        share = _blurred(labels == zone, sigma)
+        wins = share > best
+        np.copyto(best, share, where=wins)
+        np.copyto(new, zone, where=wins)
+    return new
 
 
 def _blurred(mask: NDArray[np.bool_], sigma: float) -> NDArray[np.float32]:
@@ -103,11 +112,11 @@ def settle(labels: Labels, ground: Ground) -> Labels:
     labels = labels.copy()
     for _ in range(8):
         strays = np.zeros(labels.shape, bool)
-        for zone in np.unique(labels).tolist():
+        for zone in ground.zones:
             own = (labels == zone).astype(np.uint8)
             count, part = cv2.connectedComponents(own, connectivity=4)
             held = np.zeros(count, bool)
-            held[np.unique(part[ground.land == zone])] = True
+            held[part[ground.land == zone]] = True
             held[0] = True
             strays |= ~held[part]
         if not strays.any():

@@ -21,7 +21,7 @@ class Shores:
         import shapely
 
         self.xy_mm, self.zone = ground.shore_mm, ground.shore_zone
-        self.tree = shapely.STRtree([shapely.Point(p) for p in self.xy_mm])
+        self.tree = shapely.STRtree(np.asarray(shapely.points(self.xy_mm)))
 
     def inside(self, triangles: Floats) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
         """Return pairs of triangle (of (n, 3, 2) mm) and corner for corners within or on each."""
