@@ -138,7 +138,7 @@ def plan_stages(
     check_settings(part, project.power)
     zone_map = run(find_zones, artwork, project.zones, palette, project.box.wall_thickness_mm)
     box = run(build_box, zone_map, project.box)
-    chain = run(place_leds, zone_map, box, part, project.leds)
+    chain = run(place_leds, zone_map, box, part, project.leds, project.box)
     check_frame(chain.count, part, project.firmware)
     box = run(with_slots, box, chain)
     notch_mm = (project.cut.notch_width_mm, project.cut.notch_height_mm)

@@ -58,8 +58,10 @@ def relight(plan: Plan, change: Change) -> Relit:
     """
     settings = changed_box(plan, change)
     box = replace(plan.box, depth_mm=settings.depth_mm, wall_gap_mm=settings.wall_gap_mm)
-    chain = _chain(plan, change, box.depth_mm)
-    transfer = transfer_light(plan.zone_map, box, chain, settings)
+    chain = _chain(plan, change, settings)
+    cut = plan.project.cut
+    notch_mm = (cut.notch_width_mm, cut.notch_height_mm)
+    transfer = transfer_light(plan.zone_map, box, chain, settings, notch_mm)
     drive = solve_drive(plan.zone_map, plan.part, transfer, plan.project.colour, chain)
     light = light_face(transfer, plan.zone_map, drive)
     return Relit(settings=settings, chain=chain, transfer=transfer, drive=drive, light=light)
@@ -91,13 +93,15 @@ def changed_box(plan: Plan, change: Change) -> BoxSettings:
     return plan.project.box.model_copy(update=update)
 
 
-def _chain(plan: Plan, change: Change, depth_mm: float) -> Chain:
-    leds = plan.project.leds
-    if change.pitch_mm is None and depth_mm == plan.box.depth_mm:
+def _chain(plan: Plan, change: Change, settings: BoxSettings) -> Chain:
+    """Return the LEDs as the changed settings lay them; walls that stop short are not asked for then."""
+    leds, depth_mm = plan.project.leds, settings.depth_mm
+    if change.pitch_mm is None and change.paint is None and depth_mm == plan.box.depth_mm:
         return plan.chain
     if change.pitch_mm is not None:
         leds = leds.model_copy(update={"pitch_mm": change.pitch_mm})
-    return place_leds(plan.zone_map, replace(plan.box, depth_mm=depth_mm), plan.part, leds)
+    box = replace(plan.box, depth_mm=depth_mm)
+    return place_leds(plan.zone_map, box, plan.part, leds, settings)
 
 
 def _trial(plan: Plan, relit: Relit) -> Trial:

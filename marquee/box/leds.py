@@ -12,11 +12,11 @@ from marquee.box.ground import Floats
 from marquee.box.laid import Laid, joined, uncrossed
 from marquee.box.light_beam import LAMBERTIAN_HALF_ANGLE_DEG, exponent_of, flux_lm
 from marquee.box.loose import Loose, loose_leds
-from marquee.box.materials import usual_optics
+from marquee.box.materials import box_optics, usual_optics
 from marquee.box.quick_light import QuickLight
 from marquee.box.rows import Pattern, Rows, cut_rows, lay_rows
 from marquee.errors import Finding, QuantityError
-from marquee.project import LedSettings
+from marquee.project import BoxSettings, LedSettings
 from marquee.values import Box, Chain, Part, ZoneMap, read_only
 
 # So many places are named in one remark.
@@ -30,7 +30,13 @@ _PACKAGE_MM = 5.0
 _PLAIN_BEAMS_DEG = (25.0, 70.0)
 
 
-def place_leds(zone_map: ZoneMap, box: Box, part: Part, settings: LedSettings) -> Chain:
+def place_leds(
+    zone_map: ZoneMap,
+    box: Box,
+    part: Part,
+    settings: LedSettings,
+    inside: BoxSettings | None = None,
+) -> Chain:
     """Return the LEDs in data order, each lit one wholly inside one cell.
 
     Parameters
@@ -41,9 +47,13 @@ def place_leds(zone_map: ZoneMap, box: Box, part: Part, settings: LedSettings) -
         `package_mm` is kept clear of walls.
     settings : LedSettings
         Pitch [mm] and arrangement: rows of strip, or free places on a board.
+    inside : BoxSettings, optional
+        Paint and diffuser that rows of strip are laid for; the usual ones where not given.
 
     Raises
     ------
+    UnknownNameError
+        Paint or diffuser is not in the materials table.
     QuantityError
         The pitch is smaller than the package or larger than the face, or no LED fits any cell.
     """
@@ -57,7 +67,8 @@ def place_leds(zone_map: ZoneMap, box: Box, part: Part, settings: LedSettings) -
     if settings.arrangement == "board":
         laid = _on_board(chambers, pattern)
     else:
-        quick = QuickLight(chambers, usual_optics(), exponent_of(beam[1]))
+        optics = usual_optics() if inside is None else box_optics(inside)
+        quick = QuickLight(chambers, optics, exponent_of(beam[1]))
         laid, way, told = _on_strip(
             zone_map, chambers, pattern, quick, singles=settings.singles == "auto"
         )

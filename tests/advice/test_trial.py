@@ -97,6 +97,14 @@ def test_a_change_tried_is_what_a_fresh_plan_with_it_gives(
         assert ours.bleed == pytest.approx(theirs.bleed, abs=1e-9)
 
 
+def test_a_change_tried_keeps_the_notches_stated() -> None:
+    # Higher notches let more through; a change that changes nothing gives the plan's own bleed.
+    cut = {"notch_height": "8mm"}
+    high = planned(two_blocks(), 1.0, box={"depth": "25mm"}, cut=cut)
+    again = try_change(high, Change(depth_mm=25.0))
+    assert [z.bleed for z in again.zones] == pytest.approx([z.bleed for z in high.light.zones])
+
+
 def test_the_plan_itself_is_told_as_it_is(plan: Plan) -> None:
     told = planned_trial(plan)
     assert told.current_a == pytest.approx(plan.power.planned_a, rel=1e-9)
