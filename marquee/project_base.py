@@ -28,10 +28,10 @@ def _length_or_zero(value: object) -> object:
 def _area(value: object) -> object:
     if not isinstance(value, str):
         raise QuantityError("", f"{value!r} is not an area", 'write "2mm2" or "0.1cm2"')
-    match = re.fullmatch(r"\s*([\d.]+)\s*(mm|cm)(?:2|²)\s*", value)
+    match = re.fullmatch(r"\s*(\d+(?:[.,]\d*)?|[.,]\d+)\s*(mm|cm)(?:2|²)\s*", value)
     if match is None:
         raise QuantityError("", f"'{value}' is not an area", 'write "2mm2" or "0.1cm2"')
-    return float(match[1]) * (100.0 if match[2] == "cm" else 1.0)
+    return float(match[1].replace(",", ".")) * (100.0 if match[2] == "cm" else 1.0)
 
 
 def _fraction(value: object) -> object:

@@ -33,7 +33,7 @@ class Change:
 class Trial:
     """A plan's light with a change made, everything after it computed again.
 
-    `white_cd_m2` is the mean luminance the sign's white has at this brightness over the zones' own light,
+    `white_cd_m2` is the luminance the sign's white has at this brightness,
     `current_a` what the chain draws as planned, controller and other loads included.
     """
 

@@ -82,6 +82,15 @@ class Part:
     calibrated: Calibrated | None = None
 
     @property
+    def global_top(self) -> int:
+        """The largest global current setting; 0 where the part has none."""
+        return (1 << self.global_bits) - 1
+
+    def global_share(self, setting: int | None) -> float:
+        """Return the share of full current at a global setting; 1 for None or where the part has none."""
+        return setting / self.global_top if self.global_bits and setting is not None else 1.0
+
+    @property
     def responses(self) -> tuple[tuple[float, ...], ...]:
         """Relative light of each code, channel by channel."""
         return self.channel_response or (self.response,) * len(self.channels)

@@ -27,6 +27,7 @@ from marquee.bench.values import (
 )
 from marquee.colour.calibrated import response_tables
 from marquee.colour.response import response_table
+from marquee.colour.spaces import triple
 from marquee.errors import Finding, InputError
 from marquee.values import Calibrated, Part
 
@@ -199,12 +200,7 @@ def calibrated_part(part: Part, calibration: Calibration, file: str = "") -> Par
         )
     n = len(part.channels)
     mean = calibration.posterior.mean
-    light = np.stack(
-        [
-            base if points is None else np.array(response_table("table", points))
-            for base, points in zip(response_tables(part), calibration.tables, strict=True)
-        ]
-    ) ** np.exp(mean[2 * n :, None])
+    light = _measured_light(part, calibration.tables) ** np.exp(mean[2 * n :, None])
     known = _known(
         _of_others(calibration), calibration.meter_xyz, calibration.name, file, calibration.summary
     )
@@ -254,15 +250,22 @@ def figures_digest(part: Part) -> str:
 def _with_meter(part: Part, meter: MeterFit) -> Part:
     """Return the part pairs are fitted on after a meter: its factors and measured tables, gains still at zero."""
     n = len(part.channels)
-    light = [
-        base if points is None else np.array(response_table("table", points))
-        for base, points in zip(response_tables(part), meter.tables, strict=True)
-    ]
+    light = _measured_light(part, meter.tables)
     nothing = Posterior(mean=np.zeros(3 * n), covariance=meter.posterior.covariance)
     return replace(
         part,
         channel_response=tuple(tuple(float(v) for v in row) for row in light),
         calibrated=_known(nothing, meter.meter_xyz, "", "", ""),
+    )
+
+
+def _measured_light(part: Part, tables: tuple[Points | None, ...]) -> NDArray[np.float64]:
+    """Return the light (n, 256) of each code: as measured, or by the part's own response where it was not."""
+    return np.stack(
+        [
+            base if points is None else np.array(response_table("table", points))
+            for base, points in zip(response_tables(part), tables, strict=True)
+        ]
     )
 
 
@@ -279,7 +282,7 @@ def _known(
     )
     factors = None
     if meter_xyz is not None:
-        factors = tuple((float(r[0]), float(r[1]), float(r[2])) for r in meter_xyz)
+        factors = tuple(triple(row) for row in meter_xyz)
     return Calibrated(
         name=name,
         file=file,

@@ -1,4 +1,4 @@
-"""Matched pairs to a fit: what the part is, which pair looks like a slip, and what to match next."""
+"""Matched pairs to a fit: what the part is, which pair looks like a slip, and whether columns are swapped."""
 
 from __future__ import annotations
 

@@ -73,8 +73,7 @@ def _pair(line: Line, part: Part, table: Table, problems: Problems) -> MatchedPa
         brightness = number_in(line, "brightness", table, problems, 0.001, 100)
     level = None
     if "global" in line.fields:
-        top = 2**part.global_bits - 1
-        value = number_in(line, "global", table, problems, 1, top)
+        value = number_in(line, "global", table, problems, 1, part.global_top)
         level = None if math.isnan(value) else int(value)
     try:
         target = target_from_text(text, line.fields.get("name", text), line.place)

@@ -12,6 +12,7 @@ from marquee.bench.values import MatchedPair
 from marquee.colour.adapt import adaptation_matrix, observed_white_xyz
 from marquee.colour.calibrated import response_tables, shifted_xyz
 from marquee.colour.constants import D65_XYZ
+from marquee.colour.observer import cubic_weights
 from marquee.colour.spaces import xyz_to_uv_prime
 from marquee.values import Part
 
@@ -50,14 +51,7 @@ class Bench:
         place = (theta[..., n : 2 * n] + _REACH_NM) / _STEP_NM
         place = np.clip(place, 1, self.table.shape[1] - 3.001)
         row = place.astype(int)
-        t = (place - row)[..., None]
-        # Lagrange's cubic through the two rows on either side.
-        weights = (
-            -t * (t - 1) * (t - 2) / 6,
-            (t + 1) * (t - 1) * (t - 2) / 2,
-            -(t + 1) * t * (t - 2) / 2,
-            (t + 1) * t * (t - 1) / 6,
-        )
+        weights = cubic_weights((place - row)[..., None])
         at = np.arange(n)
         found = sum(w * self.table[at, row + k - 1] for k, w in enumerate(weights))
         return np.asarray(np.exp(theta[..., :n])[..., None] * found, float)
@@ -129,8 +123,7 @@ def rows_of(pairs: Sequence[MatchedPair], bench: Bench) -> Rows:
         -1, 3
     )
     light = bench.light[np.arange(bench.channels), codes]
-    top = 2**bench.part.global_bits - 1
-    share = [1.0 if p.global_code is None or top == 0 else p.global_code / top for p in pairs]
+    share = [bench.part.global_share(pair.global_code) for pair in pairs]
     sd_uv = np.where((codes[:, :3] == 0).any(axis=1), _CLIPPED * EYE_UV, EYE_UV)
     # A channel at its top may have been wanted above it: lightness then says nothing.
     sd_ln_y = np.where((codes == 255).any(axis=1), EYE_LN_Y / _NO_WEIGHT, EYE_LN_Y)

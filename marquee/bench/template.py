@@ -55,7 +55,7 @@ def bench_templates(part: Part) -> dict[str, str]:
     letters = ", ".join(channel.lower() for channel in part.channels)
     level = ""
     if part.global_bits:
-        level = f"#   global      the part's global setting meanwhile, 1 to {2**part.global_bits - 1}\n"
+        level = f"#   global      the part's global setting meanwhile, 1 to {part.global_top}\n"
     return {
         "pairs.csv": _PAIRS.format(letters=letters, level=level) + _pair_rows(part),
         "readings.csv": _READINGS.format(letters=letters) + _reading_rows(part),

@@ -14,7 +14,7 @@ from marquee.colour.gamut import bring_in
 from marquee.colour.quantise import Wanted, choose_codes, light_of_code
 from marquee.colour.seen import Seen
 from marquee.colour.solve import brightest, least_current
-from marquee.colour.spaces import oklab_to_xyz, xyz_to_lab, xyz_to_oklab
+from marquee.colour.spaces import oklab_to_xyz, triple, xyz_to_lab, xyz_to_oklab
 from marquee.values import Drive, TargetColour, ZoneMap
 
 Array = NDArray[np.float64]
@@ -82,7 +82,7 @@ def trim_zones(drive: Drive, zone_map: ZoneMap, seen: Seen) -> tuple[TrimZone, .
     names = {zone.id: zone.name for zone in zone_map.zones}
     found = []
     for one in drive.zones:
-        share = _share(one.global_code, seen)
+        share = seen.part.global_share(one.global_code)
         light = light_of_code(np.array(one.codes, np.int64), seen.response) * share
         xyz = light @ seen.emitters.columns / drive.white_intensity_cd
         asked = max(one.target.xyz[1], 1e-6) * drive.white_intensity_cd
@@ -91,7 +91,7 @@ def trim_zones(drive: Drive, zone_map: ZoneMap, seen: Seen) -> tuple[TrimZone, .
                 zone=one.zone,
                 name=names.get(one.zone, f"{one.zone}"),
                 target=one.target,
-                xyz=_triple(xyz),
+                xyz=triple(xyz),
                 codes=one.codes,
                 global_code=one.global_code,
                 brightness=float(np.clip(one.intensity_xyz_cd[1] / asked, 0.001, 100.0)),
@@ -134,7 +134,7 @@ def moved(
             hue += sign * min(step / max(chroma, _LEAST_CHROMA), _MOST_TURN)
         wanted = oklab_to_xyz(np.array([L, chroma * np.cos(hue), chroma * np.sin(hue)]))
     made, codes = _codes_for(wanted, zone.global_code, seen, white_cd)
-    return replace(zone, xyz=_triple(made), codes=codes, shown=codes, changed=True)
+    return replace(zone, xyz=triple(made), codes=codes, shown=codes, changed=True)
 
 
 def stepped(state: TrimState, axis: Axis, sign: int, seen: Seen, white_cd: float) -> TrimState:
@@ -175,7 +175,7 @@ def _codes_for(
     wanted: Array, global_code: int | None, seen: Seen, white_cd: float
 ) -> tuple[Array, tuple[int, ...]]:
     """Return what the part can make of a light relative to white, and the bytes that come nearest it."""
-    share = _share(global_code, seen)
+    share = seen.part.global_share(global_code)
     made = bring_in(np.maximum(wanted, 0.0)[None], seen.emitters, "hue")
     room = float(brightest(made, seen.emitters)[0]) * share
     if room < white_cd:
@@ -184,11 +184,3 @@ def _codes_for(
     aim = Wanted(lab=xyz_to_lab(made, D65_XYZ), scale_cd=np.array([white_cd / share]), drive=drive)
     codes = choose_codes(aim, seen.emitters, seen.response).codes[0]
     return made[0], tuple(int(code) for code in codes)
-
-
-def _share(global_code: int | None, seen: Seen) -> float:
-    return 1.0 if global_code is None else global_code / (2**seen.part.global_bits - 1)
-
-
-def _triple(row: Array) -> tuple[float, float, float]:
-    return float(row[0]), float(row[1]), float(row[2])

@@ -14,8 +14,8 @@ BAUD = 38400
 _HELLO_TRIES, _HELLO_WAIT_S, _ANSWER_WAIT_S = 16, 0.5, 3.0
 _HELLO = re.compile(r"trim 1 zones (\d+) channels (\d+) global (\d+) crc ([0-9A-F]{8})")
 _SHOWN = re.compile(r"(\d+)=(\d+(?:,\d+)*)")
-# Lines a noisy start may bring before the answer.
-_MOST_NOISE = 20
+# Lines a noisy start may bring before the answer, and how much of a line that does not end is kept.
+_MOST_NOISE, _LONGEST_LINE = 20, 4096
 
 
 class Port(Protocol):
@@ -132,8 +132,8 @@ class TrimLink:
     def _line(self, until: float) -> str | None:
         """Return the next line without its end, or None if none is complete by then."""
         while b"\n" not in self._waiting:
-            if time.monotonic() > until or len(self._waiting) > 4096:
+            if time.monotonic() > until:
                 return None
-            self._waiting += self._port.read(64)
+            self._waiting = (self._waiting + self._port.read(64))[-_LONGEST_LINE:]
         line, _, self._waiting = self._waiting.partition(b"\n")
         return line.decode("ascii", errors="replace").strip()

@@ -96,7 +96,7 @@ class PairResidual:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class PairFit:
-    """A fit to matched pairs with its residuals and what to measure next."""
+    """A fit to matched pairs with its residuals and what the maker should know of them."""
 
     posterior: Posterior
     residuals: tuple[PairResidual, ...]

@@ -55,8 +55,9 @@ def parse_white(text: str, where: str = "white") -> tuple[float, float]:
         return _temperature_xy(float(match[1]), where)
     if match := _PAIR.fullmatch(word):
         x, y = float(match[1]), float(match[2])
-        # Loosely round the chromaticity diagram's middle; beyond it nobody calls a light white.
-        if not (0.15 <= x <= 0.65 and 0.15 <= y <= 0.6 and x + y < 1):
+        # Loosely round the chromaticity diagram's middle; beyond it nobody calls a light white, and below y = 0.19
+        # there is no correlated colour temperature to take its spectrum by.
+        if not (0.15 <= x <= 0.65 and 0.2 <= y <= 0.6 and x + y < 1):
             raise QuantityError(where, f"x,y = {x:g},{y:g} is not a white", _FORMS)
         return x, y
     raise QuantityError(where, f"'{text}' is not a known white", _nearest_form(word))
@@ -84,7 +85,7 @@ def observed_white_xyz(text: str, observer: str, where: str = "white") -> NDArra
     Raises
     ------
     QuantityError
-        As `parse_white`.
+        As `parse_white`, and for x,y so far from white that daylight has no spectrum there.
     """
     white = white_xyz(text, where)
     if observer == "cie-1931-2":
@@ -92,10 +93,18 @@ def observed_white_xyz(text: str, observer: str, where: str = "white") -> NDArra
     from marquee.colour.observer import mccamy_cct_k
 
     xy = (float(white[0] / white.sum()), float(white[1] / white.sum()))
-    kelvin = mccamy_cct_k(xy)
-    spectrum = _daylight_xyz if kelvin >= _DAYLIGHT_FROM_K else _glowing_xyz
-    change = spectrum(xy, kelvin, observer) / spectrum(xy, kelvin, "cie-1931-2")
-    return np.asarray(white * change / change[1], float)
+    kelvin = max(mccamy_cct_k(xy), _COOLEST_K)
+
+    def seen_by(name: str) -> NDArray[np.float64]:
+        return (
+            _daylight_xyz(xy, name) if kelvin >= _DAYLIGHT_FROM_K else _glowing_xyz(kelvin, name)
+        )
+
+    change = seen_by(observer) / seen_by("cie-1931-2")
+    seen = np.asarray(white * change / change[1], float)
+    if seen.min() < 0:  # daylight of a chromaticity far from white would take negative power
+        raise QuantityError(where, f"'{text}' is no white to observer {observer}", _FORMS)
+    return seen
 
 
 def adaptation_matrix(
@@ -135,8 +144,7 @@ def _temperature_xy(kelvin: float, where: str) -> tuple[float, float]:
     return planckian_xy(kelvin)
 
 
-def _daylight_xyz(xy: tuple[float, float], kelvin: float, observer: str) -> NDArray[np.float64]:
-    del kelvin
+def _daylight_xyz(xy: tuple[float, float], observer: str) -> NDArray[np.float64]:
     x, y = xy
     # CIE 15:2018, equations 4.4 and 4.5.
     shared = 0.0241 + 0.2562 * x - 0.7341 * y
@@ -145,13 +153,10 @@ def _daylight_xyz(xy: tuple[float, float], kelvin: float, observer: str) -> NDAr
     return np.asarray(np.array([1.0, first, second]) @ DAYLIGHT_XYZ[observer], float)
 
 
-def _glowing_xyz(xy: tuple[float, float], kelvin: float, observer: str) -> NDArray[np.float64]:
-    del xy
-    from marquee.colour.observer import colour_matching, wavelengths_nm
+def _glowing_xyz(kelvin: float, observer: str) -> NDArray[np.float64]:
+    from marquee.colour.observer import colour_matching, glowing_power
 
-    # Planck's law with the second radiation constant of CIE 15:2018, 4.1.3.
-    wavelength = wavelengths_nm()
-    power = wavelength**-5.0 / np.expm1(1.4388e7 / (wavelength * kelvin))
+    power = glowing_power(kelvin)
     return np.asarray(power / power.max() @ colour_matching(observer), float)
 
 

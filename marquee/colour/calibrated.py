@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from marquee.colour.observer import DEFAULT_OBSERVER, colour_matching, wavelengths_nm
+from marquee.colour.observer import DEFAULT_OBSERVER, colour_matching
 from marquee.errors import TableError
 from marquee.values import Part
 
@@ -34,7 +34,7 @@ def shifted_xyz(part: Part, observer: str, shift_nm: Array) -> Array:
         The part lacks a figure this needs.
     """
     from marquee.colour.emission import (
-        FWHM_PER_WIDTH,
+        led_spectrum,
         missing_for_emission,
         peak_for_dominant,
         white_die_xyz,
@@ -57,8 +57,7 @@ def shifted_xyz(part: Part, observer: str, shift_nm: Array) -> Array:
         assert part.fwhm_nm is not None  # noqa: S101
         fwhm_nm = part.fwhm_nm[number]
         peak_nm = peak_for_dominant(part.dominant_nm[number], fwhm_nm) + shift[..., number]
-        g = np.exp(-(((wavelengths_nm() - peak_nm[..., None]) / (fwhm_nm / FWHM_PER_WIDTH)) ** 2))
-        power = (g + 2.0 * g**5) / 3.0
+        power = led_spectrum(peak_nm[..., None], fwhm_nm)
         luminous = power @ colour_matching(DEFAULT_OBSERVER)[:, 1]
         out[..., number, :] = power @ colour_matching(observer) / luminous[..., None]
     out *= np.array(part.intensity_cd)[:, None]

@@ -13,7 +13,7 @@ from marquee.colour.difference import delta_e_2000
 from marquee.colour.quantise import light_of_code
 from marquee.colour.seen import Seen, seen_part
 from marquee.colour.solve import least_current
-from marquee.colour.spaces import xyz_to_lab, xyz_to_uv_prime
+from marquee.colour.spaces import triple, xyz_to_lab, xyz_to_uv_prime
 from marquee.project import ColourSettings
 from marquee.values import Part, TargetColour, ZoneDrive
 
@@ -110,7 +110,7 @@ def raw_bytes(
     return tuple(
         RawBytes(
             codes=tuple(int(code) for code in row),
-            lab_d65=(float(lab[0]), float(lab[1]), float(lab[2])),
+            lab_d65=triple(lab),
             delta_e_2000=float(delta_e_2000(target.lab_d65, lab)),
         )
         for target, row, lab in zip(targets, codes, labs, strict=True)
@@ -118,9 +118,7 @@ def raw_bytes(
 
 
 def _light(zone: ZoneDrive, seen: Seen) -> NDArray[np.float64]:
-    share = 1.0
-    if zone.global_code is not None:
-        share = zone.global_code / (2**seen.part.global_bits - 1)
+    share = seen.part.global_share(zone.global_code)
     return light_of_code(np.array(zone.codes, np.int64), seen.response) * share
 
 

@@ -11,22 +11,20 @@ from marquee.colour.findings import EVEN_WITHIN
 from marquee.colour.quantise import Wanted, light_of_code, near_codes
 from marquee.colour.seen import Seen
 from marquee.colour.solve import Emitters, brightest, can_make, least_current
-from marquee.colour.spaces import xyz_to_lab, xyz_to_uv_prime
+from marquee.colour.spaces import triple, xyz_to_lab, xyz_to_uv_prime
 from marquee.errors import QuantityError
 from marquee.project import ColourSettings
 from marquee.values import HueCycle
 
-STEPS = 64
 # How far out from white towards the part's purest colours the cycle runs: a taste setting, no source. At 1 it
 # would touch the corners, where one channel alone makes the light and hue moves by jumps.
 _PURITY = 0.9
 _FINE = 2048  # directions the circle is sampled in before even steps are laid along it
 # Choices of codes weighed for each step: the few nearest, and where these make uneven steps all beside the exact.
 _NEAR = (64, 256)
-_EVEN_WITHIN = (
-    0.1  # steps this far from the mean begin to weigh as much as a whole step's error of colour
-)
-_LEVEL_WITHIN = 0.05  # and luminance this far from the circle's
+# Steps this far from the mean begin to weigh as much as a whole step's error of colour, and luminance this far from
+# the circle's.
+_STEP_OFF, _LEVEL_OFF = 0.1, 0.05
 _ROUNDS = 6  # corrections of the even spacing; the longest step settles within 1 % after three
 
 # General flash and red flash thresholds: WCAG 2.2 (W3C Recommendation 2023), success criterion 2.3.1 and the
@@ -36,7 +34,7 @@ _FLASH_CHANGE, _FLASH_DARKER = 0.10, 0.80
 _RED_SHARE, _RED_MOVE_UV = 0.8, 0.2
 
 
-def hue_circle(part: Emitters, steps: int = STEPS) -> tuple[NDArray[np.float64], float]:
+def hue_circle(part: Emitters, steps: int) -> tuple[NDArray[np.float64], float]:
     """Return colours (steps, 3) of one luminance, Y = 1, evenly spaced in CIEDE2000, and their intensity [cd].
 
     The intensity is the largest the part can keep up all round; CIEDE2000 is taken against the part's own
@@ -99,9 +97,9 @@ def _most_even(
     # steps[i, j, k]: from step i's choice j to step i + 1's choice k.
     steps = delta_e_2000(labs[:, :, None], np.roll(labs, -1, axis=0)[:, None])
     mean = max(float(delta_e_2000(wanted.lab, np.roll(wanted.lab, -1, axis=0)).mean()), 1e-9)
-    uneven = ((steps / mean - 1) / _EVEN_WITHIN) ** 4
+    uneven = ((steps / mean - 1) / _STEP_OFF) ** 4
     off = (delta_e_2000(wanted.lab[:, None], labs) / mean) ** 2
-    off += ((shown[..., 1] / intensity_cd - 1) / _LEVEL_WITHIN) ** 2
+    off += ((shown[..., 1] / intensity_cd - 1) / _LEVEL_OFF) ** 2
     row = np.array(_closed_path(uneven, off))
     at = np.arange(len(tries))
     taken = steps[at, row, np.roll(row, -1)]
@@ -139,7 +137,7 @@ def solve_cycle(
     emitted = light @ np.array(seen.emission.xyz_cd)
     cycle = HueCycle(
         codes=tuple(tuple(int(c) for c in row) for row in codes),
-        xyz_cd=tuple((float(row[0]), float(row[1]), float(row[2])) for row in emitted),
+        xyz_cd=tuple(triple(row) for row in emitted),
         period_s=settings.cycle_period_s,
     )
     return cycle, look
@@ -167,7 +165,7 @@ def check_period(period_s: float, xyz: NDArray[np.float64], where: str) -> None:
         raise QuantityError(
             where,
             f"{period_s:g} s makes {flashes / period_s:.3g} flashes a second, and flashing above "
-            "3 a second can bring on seizures (WCAG 2.2, 2.3.1)",
+            f"{FLASHES_PER_SECOND:g} a second can bring on seizures (WCAG 2.2, 2.3.1)",
             f"give {flashes / FLASHES_PER_SECOND:.2g} s or more; 5 s and up is calm",
         )
 
@@ -178,7 +176,8 @@ def count_flashes(xyz: NDArray[np.float64]) -> int:
     A general flash is a pair of opposing changes in relative luminance of 10 % or more of the maximum where
     the darker is below 0.80; a red flash a pair of opposing changes to and from saturated red.
     """
-    luminance = xyz[:, 1] / max(float(xyz[:, 1].max()), 1e-12) * min(float(xyz[:, 1].max()), 1.0)
+    # Relative luminance ends at 1, the brightest there is; a cycle dimmer than white never reaches it.
+    luminance = xyz[:, 1] / max(float(xyz[:, 1].max()), 1.0)
     return max(_opposing_pairs(luminance), _red_pairs(xyz))
 
 

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from marquee.colour.adapt import parse_white
 from marquee.colour.cycle import solve_cycle
 from marquee.colour.findings import cycle_findings, drive_findings
+from marquee.colour.luminance import white_cd_m2_per_cd
 from marquee.colour.meet import Solution, drive_for, full_scale_cd
 from marquee.colour.quantise import nearest_code
 from marquee.colour.seen import Seen, seen_part
@@ -67,7 +68,8 @@ def solve_drive(
     gains = np.array([float(transfer.self_lux_per_cd[zone.id]) for zone in steady])
     told: tuple[Finding, ...] = ()
     if settings.luminance_cd_m2 is not None:
-        settings, told = _for_luminance(targets, seen, settings, gains, transfer)
+        per_cd = white_cd_m2_per_cd(transfer, [zone.id for zone in steady])
+        settings, told = _for_luminance(targets, seen, settings, gains, per_cd)
     counts = None
     if chain is not None:
         counts = np.array([int((chain.zone == zone.id).sum()) for zone in steady], np.int64)
@@ -110,15 +112,15 @@ def _for_luminance(
     seen: Seen,
     settings: ColourSettings,
     gains: NDArray[np.float64],
-    transfer: Transfer,
+    per_cd: float,
 ) -> tuple[ColourSettings, tuple[Finding, ...]]:
-    """Return the settings with the brightness that gives white the luminance asked for, or the most there is."""
+    """Return the settings with the brightness that gives white the luminance asked for, or the most there is.
+
+    `per_cd` is the luminance of white [cd/m²] for each candela.
+    """
     wanted = settings.luminance_cd_m2
-    lit = gains[gains > 0]
-    if wanted is None or not len(lit):
+    if wanted is None or not per_cd:
         return settings, ()
-    # L = E τ / π for a Lambertian diffuser.
-    per_cd = float(lit.mean()) * transfer.diffuser_transmittance / np.pi
     most = full_scale_cd(targets, seen, settings, gains) * per_cd
     dimmed = settings.model_copy(update={"brightness": min(wanted / most, 1.0)})
     if wanted <= most:

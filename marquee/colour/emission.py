@@ -13,6 +13,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from marquee.colour.constants import xyz_of_xy
 from marquee.colour.observer import (
     DEFAULT_OBSERVER,
     colour_matching,
@@ -21,6 +22,7 @@ from marquee.colour.observer import (
     phosphor_ratio,
     wavelengths_nm,
 )
+from marquee.colour.spaces import triple
 from marquee.errors import TableError
 from marquee.values import Emission, Part
 
@@ -61,20 +63,13 @@ def emission(part: Part, observer: str = DEFAULT_OBSERVER) -> Emission:
     if part.calibrated is not None:
         from marquee.colour.calibrated import calibrated_xyz
 
-        known = calibrated_xyz(part, observer)
-        return Emission(
-            observer=observer, xyz_cd=tuple((float(r[0]), float(r[1]), float(r[2])) for r in known)
-        )
-    rows: list[NDArray[np.float64]] = []
-    for number, channel in enumerate(part.channels):
-        if channel == "W":
-            rows.append(white_die_xyz(part, observer))
-        else:
-            rows.append(_spectral_xyz(part, number, observer))
-    scaled = [row * cd for row, cd in zip(rows, part.intensity_cd, strict=True)]
-    return Emission(
-        observer=observer, xyz_cd=tuple((float(r[0]), float(r[1]), float(r[2])) for r in scaled)
-    )
+        rows = [*calibrated_xyz(part, observer)]
+    else:
+        rows = [
+            _channel_xyz(part, number, observer) * cd
+            for number, cd in enumerate(part.intensity_cd)
+        ]
+    return Emission(observer=observer, xyz_cd=tuple(triple(row) for row in rows))
 
 
 def missing_for_emission(part: Part) -> tuple[str, ...]:
@@ -115,34 +110,35 @@ def peak_for_dominant(dominant_nm: float, fwhm_nm: float) -> float:
     locus = locus_xyz(np.array(dominant_nm), DEFAULT_OBSERVER)
     wanted = locus[:2] / locus.sum() - 1 / 3
 
-    def sides(peak_nm: NDArray[np.float64]) -> list[list[float]]:
+    def sides(peak_nm: NDArray[np.float64]) -> NDArray[np.float64]:
         xyz = led_spectrum(peak_nm[:, None], fwhm_nm) @ colour_matching(DEFAULT_OBSERVER)
         seen = xyz[:, :2] / xyz.sum(axis=1, keepdims=True) - 1 / 3
         cross = wanted[0] * seen[:, 1] - wanted[1] * seen[:, 0]
-        return np.stack([cross, seen @ wanted], axis=1).tolist()  # type: ignore[no-any-return]
+        return np.stack([cross, seen @ wanted])
 
     # Along the spectrum the direction from E turns one way, so the sign of the cross product tells which
     # side of the wanted direction a peak lies; a dot product above 0 keeps out the opposite direction.
     peaks = dominant_nm + _SEARCH_NM
-    found = sides(peaks)
-    for k in range(len(peaks) - 1):
-        (left, dot), (right, dot_right) = found[k], found[k + 1]
-        if dot > 0 and dot_right > 0 and left >= 0 > right:
-            break
-    else:
+    cross, dot = sides(peaks)
+    turns = (cross[:-1] >= 0) & (cross[1:] < 0) & (dot[:-1] > 0) & (dot[1:] > 0)
+    if not turns.any():
         raise TableError(
             f"dominant wavelength {dominant_nm:g} nm",
             f"no LED {fwhm_nm:g} nm wide at half maximum has it",
             "check the wavelength and the width",
         )
-    low, high = float(peaks[k]), float(peaks[k + 1])
+    first = int(turns.argmax())
+    low, high = float(peaks[first]), float(peaks[first + 1])
     for _ in range(_BISECTIONS):
         middle = (low + high) / 2
-        low, high = (middle, high) if sides(np.array([middle]))[0][0] >= 0 else (low, middle)
+        low, high = (middle, high) if sides(np.array([middle]))[0, 0] >= 0 else (low, middle)
     return (low + high) / 2
 
 
-def _spectral_xyz(part: Part, number: int, observer: str) -> NDArray[np.float64]:
+def _channel_xyz(part: Part, number: int, observer: str) -> NDArray[np.float64]:
+    """Return X, Y, Z (3,) of a channel at full drive, Y = 1 for CIE 1931."""
+    if part.channels[number] == "W":
+        return white_die_xyz(part, observer)
     assert part.dominant_nm is not None  # noqa: S101 -- checked by missing_for_emission
     assert part.fwhm_nm is not None  # noqa: S101
     fwhm_nm = part.fwhm_nm[number]
@@ -154,6 +150,4 @@ def _spectral_xyz(part: Part, number: int, observer: str) -> NDArray[np.float64]
 def white_die_xyz(part: Part, observer: str) -> NDArray[np.float64]:
     """Return X, Y, Z (3,) of a part's W die at full drive, Y = 1 for CIE 1931; it must state `white_xy`."""
     assert part.white_xy is not None  # noqa: S101 -- checked by missing_for_emission
-    x, y = part.white_xy
-    at_1931 = np.array([x / y, 1.0, (1.0 - x - y) / y])
-    return at_1931 * phosphor_ratio(mccamy_cct_k((x, y)), observer)
+    return xyz_of_xy(part.white_xy) * phosphor_ratio(mccamy_cct_k(part.white_xy), observer)

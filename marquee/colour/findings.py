@@ -26,6 +26,11 @@ EVEN_WITHIN = 0.2
 _VISIBLE = 1.0
 
 
+def fill_share(settings: ColourSettings) -> float:
+    """Return how far the lightness policy goes from keep (0) towards fill (1)."""
+    return {"keep": 0.0, "fill": 1.0, "blend": settings.blend}[settings.policy]
+
+
 def drive_findings(
     zones: tuple[ZoneDrive, ...],
     room: NDArray[np.float64],
@@ -141,8 +146,7 @@ def _coarse(zone: ZoneDrive, where: str, settings: ColourSettings) -> list[Findi
 
 
 def _lifted(room: float, where: str, settings: ColourSettings) -> list[Finding]:
-    share = {"keep": 0.0, "fill": 1.0, "blend": settings.blend}[settings.policy]
-    lift = room**share if np.isfinite(room) else 1.0
+    lift = room ** fill_share(settings) if np.isfinite(room) else 1.0
     if lift < _LIFTED:
         return []
     return [
@@ -156,10 +160,11 @@ def _lifted(room: float, where: str, settings: ColourSettings) -> list[Finding]:
 
 
 def _global(zones: tuple[ZoneDrive, ...], part: Part) -> list[Finding]:
-    top = 2**part.global_bits - 1
+    top = part.global_top
     lowest = min((zone.global_code for zone in zones if zone.global_code is not None), default=top)
     if lowest >= top:
         return []
+    # The figure: "APA102 aka Superled" (cpldcpu, 2014-08-27), as in the part's file.
     return [
         Finding(
             code="colour.global-dimmed",

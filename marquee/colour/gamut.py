@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from marquee.colour.constants import D65_XYZ
 from marquee.colour.difference import delta_e_2000
+from marquee.colour.quantise import offsets
 from marquee.colour.solve import Emitters, can_make, least_current
 from marquee.colour.spaces import oklab_to_xyz, xyz_to_lab, xyz_to_oklab
 
@@ -78,8 +79,7 @@ def nearest(
     """
     unit = np.ones(len(xyz)) if scale_cd is None else scale_cd
     limit = np.inf if scale_cd is None else 1.0
-    n = part.count
-    stencil = np.stack(np.meshgrid(*[[-1.0, 0.0, 1.0]] * n, indexing="ij"), -1).reshape(-1, n)
+    stencil = offsets(part.count, -1, 1)
     wanted = xyz_to_lab(xyz, D65_XYZ)
     best = start.copy()
     error = delta_e_2000(wanted, xyz_to_lab(best @ part.columns / unit[:, None], D65_XYZ))

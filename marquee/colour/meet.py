@@ -11,11 +11,12 @@ from numpy.typing import NDArray
 
 from marquee.colour.band import colour_band, sample_columns, sample_exponents
 from marquee.colour.constants import D65_XYZ
+from marquee.colour.findings import fill_share
 from marquee.colour.gamut import bring_in, nearest
 from marquee.colour.quantise import Choice, Wanted, choose_codes, light_of_code
 from marquee.colour.seen import Seen, seen_part
 from marquee.colour.solve import Emitters, brightest, can_make, least_current
-from marquee.colour.spaces import xyz_to_lab
+from marquee.colour.spaces import triple, xyz_to_lab
 from marquee.colour.spread import spread_codes
 from marquee.project import ColourSettings
 from marquee.values import Emission, Part, Spread, TargetColour, ZoneDrive
@@ -106,7 +107,7 @@ def drive_for(
             task.seen.emitters,
             task.seen.response,
             led_counts,
-            2**part.global_bits - 1,
+            part.global_top,
         )
     return Solution(
         zones=_zone_drives(targets, task, met, spread),
@@ -158,16 +159,16 @@ def _meet(task: _Task, settings: ColourSettings, brightness: float) -> _Met:
     made, reachable = _within_reach(task.xyz, task.made, level, part)
     drive = least_current(made * level[:, None], part)
     wanted = Wanted(lab=xyz_to_lab(task.xyz, D65_XYZ), scale_cd=level, drive=drive)
-    bits = task.seen.part.global_bits
+    top = task.seen.part.global_top
     choice = choose_codes(
         wanted,
         part,
         task.seen.response,
-        bits if settings.global_current == "zone" else 0,
+        top if settings.global_current == "zone" else 0,
         settings.current_saving_delta_e,
     )
-    if bits and choice.global_code is None:
-        choice = replace(choice, global_code=np.full(len(level), 2**bits - 1))
+    if top and choice.global_code is None:
+        choice = replace(choice, global_code=np.full(len(level), top))
     return _Met(wanted=wanted, choice=choice, reachable=reachable)
 
 
@@ -209,7 +210,7 @@ def _levels(
     room: NDArray[np.float64], scale_cd: float, settings: ColourSettings
 ) -> NDArray[np.float64]:
     full = np.where(np.isfinite(room), room, scale_cd)
-    share = {"keep": 0.0, "fill": 1.0, "blend": settings.blend}[settings.policy]
+    share = fill_share(settings)
     return np.asarray(scale_cd ** (1 - share) * full**share, float)
 
 
@@ -239,7 +240,7 @@ def _zone_drives(
     in_gamut = task.in_gamut & met.reachable
     share = np.ones(len(targets))
     if choice.global_code is not None:
-        share = choice.global_code / (2**seen.part.global_bits - 1)
+        share = choice.global_code / seen.part.global_top
     light = light_of_code(choice.codes, seen.response) * share[:, None]
     relative = light @ seen.emitters.columns / wanted.scale_cd[:, None]
     labs = xyz_to_lab(relative, D65_XYZ)
@@ -258,18 +259,14 @@ def _zone_drives(
             exact=tuple(float(v) for v in wanted.drive[index]),
             codes=tuple(int(c) for c in choice.codes[index]),
             global_code=None if choice.global_code is None else int(choice.global_code[index]),
-            predicted_xyz=_triple(under_white[index]),
-            predicted_lab_d65=_triple(labs[index]),
+            predicted_xyz=triple(under_white[index]),
+            predicted_lab_d65=triple(labs[index]),
             delta_e_2000=float(choice.delta_e_2000[index]),
             band_delta_e_2000=None if band is None else float(band.as_bought[index]),
             band_matched_delta_e_2000=None if band is None else float(band.white_matched[index]),
             in_gamut=bool(in_gamut[index]),
-            intensity_xyz_cd=_triple(intensities[index]),
+            intensity_xyz_cd=triple(intensities[index]),
             spread=spread[index],
         )
         for index, target in enumerate(targets)
     )
-
-
-def _triple(row: NDArray[np.float64]) -> tuple[float, float, float]:
-    return float(row[0]), float(row[1]), float(row[2])

@@ -53,6 +53,16 @@ def wavelengths_nm() -> NDArray[np.float64]:
     return read_only(first + np.arange(colour_matching(DEFAULT_OBSERVER).shape[0]))
 
 
+def cubic_weights(t: NDArray[np.float64]) -> tuple[NDArray[np.float64], ...]:
+    """Return what the rows at −1, 0, 1 and 2 weigh at a place 0 ≤ t ≤ 1: Lagrange's cubic through the four."""
+    return (
+        -t * (t - 1) * (t - 2) / 6,
+        (t + 1) * (t - 1) * (t - 2) / 2,
+        -(t + 1) * t * (t - 2) / 2,
+        (t + 1) * t * (t - 1) / 6,
+    )
+
+
 def locus_xyz(wavelength_nm: NDArray[np.float64], observer: str) -> NDArray[np.float64]:
     """Return XYZ (…, 3) of monochromatic light, cubic between the table's rows.
 
@@ -66,15 +76,14 @@ def locus_xyz(wavelength_nm: NDArray[np.float64], observer: str) -> NDArray[np.f
     table = colour_matching(observer)
     place = np.asarray(wavelength_nm, float) - wavelengths_nm()[0]
     row = np.clip(np.floor(place).astype(int), 1, len(table) - 3)
-    t = (place - row)[..., None]
-    # Lagrange's cubic through the two rows on either side.
-    weights = (
-        -t * (t - 1) * (t - 2) / 6,
-        (t + 1) * (t - 1) * (t - 2) / 2,
-        -(t + 1) * t * (t - 2) / 2,
-        (t + 1) * t * (t - 1) / 6,
-    )
+    weights = cubic_weights((place - row)[..., None])
     return np.asarray(sum(w * table[row + k - 1] for k, w in enumerate(weights)), float)
+
+
+def glowing_power(kelvin: float) -> NDArray[np.float64]:
+    """Return the relative power of a glowing body on the 1 nm grid: Planck's law, CIE 15:2018, 4.1.3."""
+    wavelength_nm = wavelengths_nm()
+    return np.asarray(wavelength_nm**-5.0 / np.expm1(_C2_NM_K / (wavelength_nm * kelvin)), float)
 
 
 def planckian_xy(cct_k: float) -> tuple[float, float]:
@@ -94,9 +103,7 @@ def planckian_xy(cct_k: float) -> tuple[float, float]:
         raise QuantityError(
             "colour temperature", f"{cct_k:g} K is outside 1000 K to 25000 K", "correct it"
         )
-    wavelength = wavelengths_nm()
-    power = wavelength**-5.0 / np.expm1(_C2_NM_K / (wavelength * cct_k))
-    xyz = power @ colour_matching(DEFAULT_OBSERVER)
+    xyz = glowing_power(cct_k) @ colour_matching(DEFAULT_OBSERVER)
     return float(xyz[0] / xyz.sum()), float(xyz[1] / xyz.sum())
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from marquee.colour.constants import D65_XYZ
+from marquee.colour.constants import D65_XYZ, LAB_EPSILON, LAB_KAPPA
 from marquee.colour.difference import delta_e_2000
 from marquee.colour.solve import Emitters, along_fourth
 from marquee.colour.spaces import lab_to_xyz, xyz_to_lab
@@ -17,7 +17,7 @@ _BEYOND = 2
 # Of four emitters' many near solutions, how many are compared by the full formula.
 _SHORT_LIST = 96
 # Rounding of a difference below which two choices count as equal, so that ties break by rule, not by noise.
-_TIE_DECIMALS = 6
+TIE_DECIMALS = 6
 # A lower global current setting has to land nearer by more than this: it flickers slower on some parts.
 _LOWER_SETTING = 0.01
 
@@ -88,7 +88,7 @@ def choose_codes(
     wanted: Wanted,
     part: Emitters,
     response: NDArray[np.float64],
-    global_bits: int = 0,
+    global_top: int = 0,
     current_saving: float = 0.009,
 ) -> Choice:
     """Return the codes of least CIEDE2000 near the exact drives; never worse than rounding each channel.
@@ -101,13 +101,13 @@ def choose_codes(
         Its columns give the light at full drive.
     response : (256,) or (n, 256)
         Light of each code, 0 to 1, the same for all channels or each its own.
-    global_bits : int
-        5 where the part has a global current setting: each zone then gets the setting that lands best.
+    global_top : int
+        Largest global current setting, 0 where the part has none: each zone gets the setting that lands best.
     current_saving : float
         With more than three emitters, codes this much further off (CIEDE2000) are taken where they draw less.
     """
-    if global_bits:
-        return _with_global(wanted, part, response, 2**global_bits - 1)
+    if global_top:
+        return _with_global(wanted, part, response, global_top)
     if part.count == 4:
         return _best(_four(wanted, part, response), wanted, part, response, current_saving)
     tries = _box(wanted, response, _BEYOND if part.count == 3 else 0)
@@ -148,23 +148,16 @@ def _best(
     current_saving: float,
 ) -> Choice:
     """Pick, per zone, by the difference; then by current, by the sum of codes, by the first channel's."""
-    errors = np.round(error_of(light_of_code(tries, response), wanted, part), _TIE_DECIMALS)
+    errors = np.round(error_of(light_of_code(tries, response), wanted, part), TIE_DECIMALS)
     least = errors.min(axis=1, keepdims=True)
     # Three emitters have no choice of current for one colour: there the least difference alone decides.
     allowed = errors <= least + (current_saving if part.count > 3 else 0.0)
-    draw = (
-        _draw(light_of_code(tries, response), part) if part.count > 3 else np.zeros(errors.shape)
-    )
-    order = np.lexsort(
-        (
-            *(tries[..., c] for c in range(part.count - 1, -1, -1)),
-            tries.sum(axis=-1),
-            errors,
-            np.round(draw, 9),
-            ~allowed,
-        ),
-        axis=1,
-    )[:, 0]
+    draw = np.zeros(errors.shape)
+    if part.count > 3:
+        draw = np.round(_draw(light_of_code(tries, response), part), 9)
+    by_channel = (tries[..., c] for c in range(part.count - 1, -1, -1))
+    # What decides last comes first.
+    order = np.lexsort((*by_channel, tries.sum(axis=-1), errors, draw, ~allowed), axis=1)[:, 0]
     rows = np.arange(len(tries))
     codes = tries[rows, order]
     return Choice(codes=codes, delta_e_2000=error_of(light_of_code(codes, response), wanted, part))
@@ -222,15 +215,11 @@ def _metric(wanted: Wanted) -> NDArray[np.float64]:
     values, vectors = np.linalg.eigh(metric / step**2)
     root = vectors * np.sqrt(np.maximum(values, 1e-9))[:, None, :]
     # dLab/dXYZ at the wanted colour: the derivative of the cube root, or its straight part.
-    t = _relative(wanted)
-    slope = np.where(t > 216 / 24389, np.maximum(t, 1e-9) ** (-2 / 3) / 3, 24389 / 27 / 116)
+    t = lab_to_xyz(wanted.lab, D65_XYZ) / D65_XYZ
+    slope = np.where(t > LAB_EPSILON, np.maximum(t, 1e-9) ** (-2 / 3) / 3, LAB_KAPPA / 116)
     slope = slope / D65_XYZ / wanted.scale_cd[:, None]
     lab_of_f = np.array([[0, 500.0, 0], [116.0, -500.0, 200.0], [0, 0, -200.0]])
     return np.asarray((slope[:, :, None] * lab_of_f) @ root, float)
-
-
-def _relative(wanted: Wanted) -> NDArray[np.float64]:
-    return np.asarray(lab_to_xyz(wanted.lab, D65_XYZ) / D65_XYZ, float)
 
 
 def _with_global(

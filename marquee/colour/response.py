@@ -54,22 +54,8 @@ def response_table(
     return tuple(float(value) for value in light)
 
 
-def light_of_codes(codes: ArrayLike, response: Sequence[float]) -> NDArray[np.float64]:
-    """Return relative light 0…1 of codes; a code between two is the mix of both in its share.
-
-    Parameters
-    ----------
-    codes : array
-        0…255, clipped to that.
-    response : sequence of 256
-        Relative light per code.
-    """
-    at = np.asarray(codes, np.float64)
-    return np.asarray(np.interp(at, np.arange(CODES), np.asarray(response, np.float64)))
-
-
 def codes_for_light(light_fraction: ArrayLike, response: Sequence[float]) -> NDArray[np.float64]:
-    """Return the code, not rounded, that gives each relative light; inverse of `light_of_codes`.
+    """Return the code, not rounded, that gives each relative light, a code between two being the mix of both.
 
     Where several codes give the same light the highest one that gives none, or else the lowest, is meant:
     light just above nothing lies beyond the codes that emit nothing, and no light is code 0.

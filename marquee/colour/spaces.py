@@ -49,6 +49,11 @@ def srgb_8bit_to_lab_d65(rgb: ArrayLike) -> NDArray[np.float64]:
     return xyz_to_lab(srgb_8bit_to_xyz_d65(rgb), D65_XYZ)
 
 
+def triple(row: NDArray[np.float64]) -> tuple[float, float, float]:
+    """Return one colour (3,) as the plain numbers values hold."""
+    return float(row[0]), float(row[1]), float(row[2])
+
+
 def hex_of_srgb_8bit(rgb: ArrayLike) -> str:
     """Return ``#rrggbb`` of one 8-bit sRGB colour."""
     red, green, blue = (int(c) for c in np.asarray(rgb).reshape(3))

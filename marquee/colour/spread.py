@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from marquee.colour.quantise import (
+    TIE_DECIMALS,
     Choice,
     Wanted,
     code_of_light,
@@ -16,7 +17,7 @@ from marquee.colour.quantise import (
     offsets,
 )
 from marquee.colour.solve import Emitters
-from marquee.colour.spaces import xyz_to_lab
+from marquee.colour.spaces import triple, xyz_to_lab
 from marquee.values import Spread
 
 # Where each channel's count starts, in turns: multiples of the golden section's remainder lie furthest apart, so
@@ -61,7 +62,7 @@ def spread_codes(
     tries = np.clip(np.floor(exact + 1e-9).astype(np.int64) + offsets(part.count, 0, 1), 0, None)
     tries = np.minimum(tries, top * counts)
     light = light_between(tries / counts, response)
-    errors = np.round(error_of(light, scaled, part), 6)
+    errors = np.round(error_of(light, scaled, part), TIE_DECIMALS)
     best = np.argmin(errors, axis=1)
     rows = np.arange(len(best))
     plain = error_of(light_of_code(nearest_code(scaled.drive, response), response), scaled, part)
@@ -81,7 +82,7 @@ def spread_codes(
                 start=tuple(int(of * (c * _GOLDEN % 1)) for c in range(part.count)),
                 of=of,
                 delta_e_2000=error,
-                predicted_lab_d65=_triple(xyz_to_lab(made[row])),
+                predicted_lab_d65=triple(xyz_to_lab(made[row])),
                 mean_light=tuple(float(v) for v in light[row, best[row]] * share[row]),
             )
         )
@@ -99,7 +100,3 @@ def led_codes(spread: Spread) -> NDArray[np.int64]:
     start, raised = np.array(spread.start), np.array(spread.raised)
     passed = (start + (led + 1) * raised) // spread.of - (start + led * raised) // spread.of
     return np.asarray(np.array(spread.codes) + passed, np.int64)
-
-
-def _triple(row: NDArray[np.float64]) -> tuple[float, float, float]:
-    return float(row[0]), float(row[1]), float(row[2])

@@ -231,7 +231,7 @@ def _zone_runs(
     zone: Zone, leds: list[int], drive: Drive, driven: ZoneDrive | None, part: Part
 ) -> ZoneRuns:
     cycles = drive.hue_cycle is not None and (driven is None or zone.mode == "hue-cycle")
-    full = 2**part.global_bits - 1 if part.global_bits else None
+    full = part.global_top or None
     runs = runs_of(leds)
     if cycles or driven is None:
         dark = () if cycles else (0,) * len(part.channels)

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from marquee.colour.constants import SRGB_TO_XYZ
-from marquee.photo.predict import emitted_y
+from marquee.photo.predict import element_places_mm, emitted_y
 from marquee.photo.signal import BURNT_SHARE, Signal
 from marquee.photo.values import Array, PairBleed, Sight
 from marquee.plan import Plan
@@ -86,8 +86,7 @@ def _wall(
     """Return the wall between two zones nearest to where the most light comes through, and the place on it."""
     import shapely
 
-    nx = len(plan.transfer.x_mm)
-    places = np.stack([plan.transfer.x_mm[at % nx], plan.transfer.y_mm[at // nx]], axis=1)
+    places = element_places_mm(plan.transfer, at)
     strongest = np.argsort(-excess, kind="stable")[: max(len(at) // 10, 3)]
     weight = np.maximum(excess[strongest], 1e-12)
     spot = shapely.Point(*(places[strongest] * weight[:, None]).sum(axis=0) / weight.sum())

@@ -14,7 +14,7 @@ from marquee.colour.spaces import srgb_encode
 from marquee.errors import InputError
 from marquee.photo.bleed import bleed_alone, bleed_by_colour
 from marquee.photo.leds import dark_leds
-from marquee.photo.look import Ground, Laid, corner_distance, ground_of, laid, sight
+from marquee.photo.look import BURNT, Ground, Laid, corner_distance, ground_of, laid, sight
 from marquee.photo.predict import expected_picture, led_light, raster_of
 from marquee.photo.register import register
 from marquee.photo.signal import Signal, signal_of, without_vignette
@@ -32,7 +32,7 @@ from marquee.photo.values import (
     State,
     ZonePhoto,
 )
-from marquee.photo.words import Evidence, findings_of
+from marquee.photo.words import Evidence, findings_of, too_much
 from marquee.photo.zones import Balance, balance, evenness, levels
 from marquee.plan import Plan
 
@@ -41,7 +41,7 @@ _REFERENCES = ("white", "planned", "green", "red", "blue")
 # A photograph with more burnt pixels than this where the face is lit is refused.
 _MOST_BURNT = 0.5
 _RGB = ("red", "green", "blue")
-# Exposures that differ by less count as the same, and by more than this stand in the file wrongly.
+# Exposures that differ by more than this factor stand in a file wrongly, and are taken as the same.
 _WIDEST_EXPOSURE = 1000.0
 
 
@@ -104,8 +104,8 @@ def check_photos(
         _refuse_size(read, size, shot.file)
         seen.append(laid(read, found, raster))
     _refuse_burnt(seen, ground)
-    curve = _curve(seen, ground, plan, code)
     first = next((one.exposure for one in seen if one.exposure), None)
+    curve = _curve(seen, ground, plan, code, first)
     signals = [
         signal_of(sight(one, curve, ground, black, _exposure(one, first)), plan, ground)
         for one in seen
@@ -148,7 +148,8 @@ def _verdict(
     signals: Sequence[Signal],
     taken: _Taken,
 ) -> Checked:
-    by: dict[str, Signal] = {one.sight.state.kind: one for one in signals}
+    by: dict[str, Signal] = {s.sight.state.kind: s for s in signals}
+    by.pop("zone", None)  # these are many, and read one by one
     alone = [one for one in signals if one.sight.state.kind == "zone"]
     read = ground.read(plan.transfer.lux_per_cd)
     even = by.get("planned", by.get("white"))
@@ -174,17 +175,19 @@ def _verdict(
         curve=taken.curve,
         states=taken.states,
     )
+    strayed = tuple(pair for pair in pairs if too_much(pair))
     return Checked(
         registration=taken.found,
         curve=taken.curve,
         states=taken.states,
         zones=zones,
         pairs=tuple(pairs),
+        strayed=strayed,
         leds=leds,
         signals=None if told is None else tuple(float(v) for v in told.signals),
         face=_shown(taken.shown),
         face_file=taken.shown.file,
-        findings=findings_of(plan, zones, tuple(pairs), leds, evidence),
+        findings=findings_of(plan, zones, strayed, leds, evidence),
     )
 
 
@@ -234,7 +237,7 @@ def _refuse_burnt(seen: Sequence[Laid], ground: Ground) -> None:
     for one in seen:
         lit = one.coded[ground.inner]
         # A single channel's state lights one of the camera's channels; any of the three may burn.
-        share = float((lit >= 0.985).any(axis=1).mean()) if len(lit) else 0.0
+        share = float((lit >= BURNT).any(axis=1).mean()) if len(lit) else 0.0
         if share > _MOST_BURNT and one.state.kind != "ramp":
             raise InputError(
                 one.file,
@@ -252,11 +255,12 @@ def _grey(shot: Shot, black: Shot | None) -> Singles:
     return np.asarray(np.sqrt(grey) if shot.linear else grey, np.float32)
 
 
-def _curve(seen: Sequence[Laid], ground: Ground, plan: Plan, code: int) -> Curve:
+def _curve(
+    seen: Sequence[Laid], ground: Ground, plan: Plan, code: int, first: float | None
+) -> Curve:
     if seen[0].linear:
         return linear_curve()
     tables = response_tables(plan.part)
-    first = next((one.exposure for one in seen if one.exposure), None)
     ramps = []
     for one in seen:
         if one.state.kind not in {"ramp", "white"}:

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from marquee.photo.look import Ground
-from marquee.photo.predict import LedLight
+from marquee.photo.predict import LedLight, element_places_mm
 from marquee.photo.signal import Signal
 from marquee.photo.values import Array, LedDoubt
 from marquee.plan import Plan
@@ -81,13 +81,11 @@ def _case(
     # The zone's own light alone, at what it shows in this state.
     share = lux / np.maximum(lux.sum(axis=0), 1e-12)
     ratio = one.measured[at] / one.expected[at]
-    nx = len(plan.transfer.x_mm)
-    place = np.stack([plan.transfer.x_mm[at % nx], plan.transfer.y_mm[at // nx]], axis=1)
     return _Case(
         ratio=ratio / np.median(ratio),
         share=share,
         leds=light.leds[own],
-        place=place,
+        place=element_places_mm(plan.transfer, at),
         noise=_REST_SD**2 * (1 + _FEW_PX / ground.count[at]),
     )
 

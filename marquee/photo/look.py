@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from marquee.photo.predict import Raster
+from marquee.photo.register import mapped
 from marquee.photo.tone import linearised
 from marquee.photo.values import Array, Curve, Registration, Shot, Sight, Singles, State
 from marquee.plan import Plan
@@ -19,7 +20,8 @@ from marquee.plan import Plan
 _EDGE_MM = 1.0
 # Face farther than this from any aperture [mm] is dark by rights: what shows there is glare, spread over that width.
 _DARK_FROM_MM, _GLARE_MM = 2.5, 20.0
-_BURNT = 0.985
+# Coded values from here up say nothing of how much light there was.
+BURNT = 0.985
 _LEAST_PX = 4
 
 
@@ -164,7 +166,7 @@ def sight(one: Laid, curve: Curve, ground: Ground, black: Laid | None, exposure:
     enough = np.where(count >= _LEAST_PX, count, np.nan)
     flat = light.reshape(-1, 3)[at]
     means = [np.bincount(element, flat[:, c], minlength=size) / enough for c in range(3)]
-    burnt = (one.coded.reshape(-1, 3)[at] >= _BURNT).any(axis=1)
+    burnt = (one.coded.reshape(-1, 3)[at] >= BURNT).any(axis=1)
     share = np.bincount(element, burnt, minlength=size) / enough
     return Sight(
         file=one.file,
@@ -195,8 +197,6 @@ def _glare(light: Singles, ground: Ground) -> Array:
 
 def corner_distance(plan: Plan, found: Registration, size_px: tuple[int, int]) -> Array:
     """Return (ny, nx) how far each element lies from the photograph's middle, squared, 1 at its corners."""
-    from marquee.photo.register import mapped
-
     xx, yy = np.meshgrid(plan.transfer.x_mm, plan.transfer.y_mm)
     points = mapped(found.homography, np.stack([xx.ravel(), yy.ravel()], axis=1))
     middle = (np.array(size_px) - 1) / 2

@@ -63,8 +63,7 @@ def raster_of(plan: Plan) -> Raster:
 
 
 def _nearest(centres: Array, places: NDArray[Any]) -> NDArray[np.intp]:
-    step = centres[1] - centres[0] if len(centres) > 1 else 1.0
-    at = np.rint((places - centres[0]) / step).astype(np.intp)
+    at = np.rint(_positions(centres, places)).astype(np.intp)
     return np.asarray(np.clip(at, 0, len(centres) - 1), np.intp)
 
 
@@ -96,7 +95,7 @@ def expected_picture(plan: Plan, state: State, raster: Raster) -> Singles:
     nx, ny = raster.size_px
     x = _positions(plan.transfer.x_mm, (np.arange(nx) + 0.5) * raster.mm)
     y = _positions(plan.transfer.y_mm, (np.arange(ny) + 0.5) * raster.mm)
-    grid = np.meshgrid(x, y)
+    grid = np.meshgrid(x.astype(np.float32), y.astype(np.float32))
     fine = cv2.remap(light, *grid, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     fine = fine * raster.coverage
     lit = fine[raster.coverage > 0.5]
@@ -105,9 +104,16 @@ def expected_picture(plan: Plan, state: State, raster: Raster) -> Singles:
     return np.asarray(coded, np.float32)
 
 
-def _positions(centres: Array, places: NDArray[Any]) -> Singles:
+def _positions(centres: Array, places: NDArray[Any]) -> Array:
+    """Return where places lie among evenly spaced centres, the first being 0."""
     step = centres[1] - centres[0] if len(centres) > 1 else 1.0
-    return np.asarray((places - centres[0]) / step, np.float32)
+    return np.asarray((places - centres[0]) / step, float)
+
+
+def element_places_mm(transfer: Transfer, elements: NDArray[np.intp]) -> Array:
+    """Return the middles (n, 2) [mm] of light elements given by their flat index."""
+    nx = len(transfer.x_mm)
+    return np.stack([transfer.x_mm[elements % nx], transfer.y_mm[elements // nx]], axis=1)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -21,7 +21,9 @@ from marquee.photo.values import Array, Registration, Singles
 # Sides the expected picture has at each step of the refinement [px], and blurs there.
 _COARSE_PX, _STEPS = 160, ((240, 5), (480, 5), (1000, 3))
 _TURN_DEG = 6
+# Starts refined at once, and at most; none more where one then agrees so well. Ours, no source.
 _KEPT, _MOST, _SURE = 4, 16, 0.93
+# Iterations of one alignment.
 _TRIES = 80
 # So many guesses of dark zones are tried at most, each leaving at least so much of the lit face, which must then agree
 # so well: right ones came to 0.998, other signs' to 0.75, the right sign half a turn off to 0.96 (measured on made-up
@@ -350,13 +352,14 @@ def _area(corners: Array) -> float:
 
 
 def _refuse(found: Registration, photo: Singles, raster: Raster, file: str) -> None:
-    if found.score < (_LEAST_BY_HAND if found.by_hand else LEAST_SCORE):
+    least = _LEAST_BY_HAND if found.by_hand else LEAST_SCORE
+    if found.score < least:
         mend = "check that it shows this sign's whole face and nothing brighter"
         if not found.by_hand:
             mend += ", or give the face's corners with --corners"
         raise InputError(
             file,
-            f"does not look like this plan's face (agreement {max(found.score, 0):.2f} of 1, {LEAST_SCORE:g} needed)",
+            f"does not look like this plan's face (agreement {max(found.score, 0):.2f} of 1, {least:g} needed)",
             mend,
         )
     width = raster.size_px[0] * raster.mm * found.px_per_mm

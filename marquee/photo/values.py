@@ -151,13 +151,17 @@ class ZonePhoto:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Checked:
-    """All that the photographs tell; `face` (ny, nx, 3) uint8 is one of them laid on the face, `face_file` which."""
+    """All that the photographs tell; `face` (ny, nx, 3) uint8 is one of them laid on the face, `face_file` which.
+
+    `strayed` are those of `pairs` whose light the remarks speak of.
+    """
 
     registration: Registration
     curve: Curve
     states: tuple[str, ...]
     zones: tuple[ZonePhoto, ...]
     pairs: tuple[PairBleed, ...]
+    strayed: tuple[PairBleed, ...]
     leds: tuple[LedDoubt, ...]
     signals: tuple[float, ...] | None
     face: NDArray[np.uint8]

@@ -40,13 +40,12 @@ class Evidence:
 def findings_of(
     plan: Plan,
     zones: Sequence[ZonePhoto],
-    pairs: Sequence[PairBleed],
+    strayed: Sequence[PairBleed],
     leds: Sequence[LedDoubt],
     evidence: Evidence,
 ) -> tuple[Finding, ...]:
     """Return the remarks, what is gravest first."""
     dark = [zone for zone, level in evidence.levels.items() if level < DARK_SHARE]
-    strayed = [pair for pair in pairs if too_much(pair)]
     # Foreign light in a zone would be taken for missing light elsewhere in it.
     flooded = {pair.zone for pair in strayed}
     return (
@@ -124,11 +123,14 @@ def _zones_exchanged(plan: Plan, evidence: Evidence) -> list[Finding]:
 
 
 def _zone_dark(plan: Plan, zone: int) -> Finding:
-    first = int(np.flatnonzero(plan.chain.zone == zone)[0])
+    leds = np.flatnonzero(plan.chain.zone == zone)
+    look = (
+        f"look at LED {leds[0]}, its first, and at data and supply before it"
+        if len(leds)
+        else "the plan gives it no LED of its own, only light from its neighbours"
+    )
     return Finding(
-        code="photo.zone-dark",
-        where=zone_name(plan, zone),
-        message=f"stays dark; look at LED {first}, its first, and at data and supply before it",
+        code="photo.zone-dark", where=zone_name(plan, zone), message=f"stays dark; {look}"
     )
 
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from marquee.photo.predict import element_places_mm
 from marquee.photo.signal import Signal, strongest
 from marquee.photo.values import Array
 from marquee.plan import Plan
@@ -38,8 +39,7 @@ def evenness(one: Signal, zone: int, plan: Plan) -> Evenness | None:
     if measured.mean() <= 0 or expected.mean() <= 0:
         return None
     low = int(measured.argmin())
-    nx = len(plan.transfer.x_mm)
-    x_mm, y_mm = plan.transfer.x_mm[at[low] % nx], plan.transfer.y_mm[at[low] // nx]
+    ((x_mm, y_mm),) = element_places_mm(plan.transfer, at[low : low + 1])
     least = max(float(measured.min()), 0.0)
     return Evenness(
         min_over_mean=least / float(measured.mean()),
@@ -56,13 +56,21 @@ def _elements(one: Signal, zone: int, plan: Plan) -> NDArray[np.intp]:
     return np.flatnonzero(good)
 
 
+def _share(one: Signal, zone: int, plan: Plan) -> float | None:
+    """Return a zone's light over what is expected; None where too little of it can be read."""
+    at = _elements(one, zone, plan)
+    if len(at) < _LEAST_ELEMENTS:
+        return None
+    return float(one.measured[at].sum() / one.expected[at].sum())
+
+
 def levels(one: Signal, plan: Plan) -> dict[int, float]:
     """Return each zone's light over what is expected, 1 for the median zone; zones that cannot be read are left out."""
-    found = {}
-    for zone in plan.zone_map.zones:
-        at = _elements(one, zone.id, plan)
-        if len(at) >= _LEAST_ELEMENTS:
-            found[zone.id] = float(one.measured[at].sum() / one.expected[at].sum())
+    found = {
+        zone.id: share
+        for zone in plan.zone_map.zones
+        if (share := _share(one, zone.id, plan)) is not None
+    }
     middle = float(np.median(list(found.values()))) if found else 1.0
     top = max(found.values(), default=1.0)
     middle = middle if middle > DARK_SHARE * top else top
@@ -84,15 +92,10 @@ def balance(red: Signal, green: Signal, blue: Signal, plan: Plan) -> Balance | N
     """Return the channels' balance; None where no zone can be read in all three."""
     table: dict[int, Array] = {}
     for zone in plan.zone_map.zones:
-        value = []
-        for one in (red, green, blue):
-            at = _elements(one, zone.id, plan)
-            good = len(at) >= _LEAST_ELEMENTS
-            value.append(
-                float(one.measured[at].sum() / one.expected[at].sum()) if good else np.nan
-            )
-        if np.isfinite(value).all() and min(value) > 0:
-            table[zone.id] = np.log(value)
+        shares = [_share(one, zone.id, plan) for one in (red, green, blue)]
+        known = [share for share in shares if share is not None and share > 0]
+        if len(known) == len(shares):
+            table[zone.id] = np.log(known)
     if not table:
         return None
     rows = np.array(list(table.values()))

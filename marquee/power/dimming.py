@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
-
+from marquee.colour.luminance import white_cd_m2_per_cd
 from marquee.errors import Finding
 from marquee.power.load import find_load
 from marquee.project import ColourSettings
@@ -58,11 +57,8 @@ def rooms() -> tuple[Room, ...]:
 
 
 def white_cd_m2(transfer: Transfer, drive: Drive) -> float:
-    """Return the luminance of the sign's white [cd/m²], mean over the zones: L = E τ / π, Lambertian diffuser."""
-    lit = transfer.self_lux_per_cd[transfer.self_lux_per_cd > 0]
-    if not len(lit):
-        return 0.0
-    per_cd = float(lit.mean()) * transfer.diffuser_transmittance / np.pi
+    """Return the luminance of the sign's white [cd/m²], as `luminance_cd_m2` asks for it."""
+    per_cd = white_cd_m2_per_cd(transfer, (zone.zone for zone in drive.zones))
     return drive.white_intensity_cd * per_cd
 
 

@@ -109,9 +109,7 @@ def driven_current_a(
     global_code : int, optional
         The part's global current setting; None or a part without one means full.
     """
-    share = 1.0
-    if part.global_bits and global_code is not None:
-        share = global_code / (2**part.global_bits - 1)
+    share = part.global_share(global_code)
     each = tuple(
         response[code] * amps * share
         for response, code, amps in zip(part.responses, codes, channel_a, strict=True)

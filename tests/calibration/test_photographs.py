@@ -329,3 +329,28 @@ def test_states_are_checked_before_anything_is_read() -> None:
     ninth = replace(one[0].state, kind="zone", number=9)
     with pytest.raises(InputError, match="zone 9 does not exist; zones are 0, 1, 2, 3"):
         check_photos(plan, (*one, replace(one[0], state=ninth)))
+
+
+@pytest.mark.slow
+def test_a_burnt_photograph_of_one_zone_is_told_once() -> None:
+    plan, camera = demo_plan(), Camera()
+    made = built(plan)
+    largest = max(plan.zone_map.zones, key=lambda zone: zone.area_mm2).id
+    seen = camera.exposed(made, made.emitted({largest: planned_codes(plan)[largest]}))
+    shot = camera.shot(seen, 8 * 0.75 / float(np.quantile(seen.max(axis=-1), 0.999)))
+    zone = pending(State(kind="zone", number=largest), shot)
+    checked = check_photos(plan, (*Sitting(made=made, camera=camera).photos("white"), zone))
+    assert [f.where for f in checked.findings if f.code == "photo.burnt"] == [zone.file]
+
+
+@pytest.mark.slow
+def test_the_agreement_asked_for_is_the_one_that_holds() -> None:
+    """Corners given by hand excuse more, and the refusal names that lower limit."""
+    noise = np.random.default_rng(1).uniform(0, 0.5, (600, 900, 3)).astype(np.float32)
+    photo = pending(State(kind="white"), Camera().shot(noise, 1.0))
+    for corners, least in (
+        (None, "0.7"),
+        (np.array(((90, 90), (800, 95), (790, 500), (100, 490)), float), "0.4"),
+    ):
+        with pytest.raises(InputError, match=f"agreement [0-9.]+ of 1, {least} needed"):
+            check_photos(demo_plan(), (photo,), corners)

@@ -156,6 +156,12 @@ def test_hello_is_read_as_the_protocol_states_it_even_after_noise() -> None:
     )
 
 
+def test_hello_is_read_after_any_amount_of_noise_without_a_line_end() -> None:
+    # A port at another speed hears a running sign as a stream of such bytes.
+    port = FakePort(lambda _: "\x00\xfe" * 20_000 + HELLO)
+    assert TrimLink(port, "p").hello().zones == 5
+
+
 def test_a_call_missed_while_a_frame_was_sent_is_made_again() -> None:
     calls: list[str] = []
 

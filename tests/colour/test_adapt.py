@@ -8,6 +8,8 @@ from typing import Any
 import numpy as np
 import PIL
 import pytest
+from hypothesis import assume, given
+from hypothesis import strategies as st
 
 from marquee.colour.adapt import adaptation_matrix, observed_white_xyz, parse_white, white_xyz
 from marquee.colour.constants import D65_XYZ, DAYLIGHT_XYZ
@@ -40,6 +42,22 @@ def test_warm_temperature_lies_on_the_planckian_locus(kelvin: int) -> None:
     np.testing.assert_allclose(parse_white(f"{kelvin} K"), theirs, atol=2e-5)
 
 
+@given(x=st.floats(0.15, 0.65), y=st.floats(0.2, 0.6))
+def test_every_white_that_is_taken_is_a_light_to_every_observer(x: float, y: float) -> None:
+    # Tristimulus values of a light are none of them negative (CIE 15:2018, 7.1), whatever its white's name.
+    assume(x + y < 1)
+    for observer in DAYLIGHT_XYZ:
+        try:
+            xyz = observed_white_xyz(f"{x:.4f},{y:.4f}", observer)
+        except QuantityError:
+            # No daylight is that far from daylight's own curve, CIE 15:2018 eq. 4.1 to 4.3.
+            assert abs(y - (-3.000 * x**2 + 2.870 * x - 0.275)) > 0.05
+            continue
+        assert np.isfinite(xyz).all()
+        assert xyz.min() >= 0
+        assert xyz[1] == pytest.approx(1.0)
+
+
 def test_pair_and_comma_forms_are_read() -> None:
     assert parse_white("0.31,0.33") == parse_white("0.31 0.33") == parse_white(" .31 ; .33 ")
 
@@ -51,6 +69,7 @@ def test_pair_and_comma_forms_are_read() -> None:
         ("5000", "write 5000K"),
         ("500K", "outside 1000 to 25000"),
         ("0.9,0.2", "is not a white"),
+        ("0.35,0.1858", "is not a white"),
         ("nan", "is not a known white"),
         ("", "is not a known white"),
     ],

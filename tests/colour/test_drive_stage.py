@@ -9,6 +9,7 @@ import pytest
 
 from marquee.colour.drive import solve_drive
 from marquee.errors import MarqueeError
+from marquee.power.dimming import white_cd_m2
 from marquee.project import ColourSettings
 from tests.colour.made import (
     PALETTE,
@@ -93,6 +94,31 @@ def test_a_dark_cell_does_not_count_for_the_luminance() -> None:
     gains = [800.0, 0.0]
     lit, _, lit_twice, _ = _scene(gains)
     assert (lit, lit_twice) == pytest.approx((20.0, 40.0), rel=1e-6)
+
+
+def test_cells_of_zones_that_cycle_do_not_count_for_the_luminance_of_white() -> None:
+    targets = targets_of(["#ffffff", "#d6402b"])
+    settings = ColourSettings.model_validate({"luminance_cd_m2": 20.0})
+    transfer = transfer_of([800.0, 3200.0])
+    drive = solve_drive(zone_map_of(targets, cycling=(1,)), part_with_sheet(), transfer, settings)
+    # L = E τ / π of the white zone alone, τ = 0.5 in these boxes.
+    shown = drive.white_intensity_cd * 800.0 * 0.5 / np.pi
+    assert shown == pytest.approx(20.0, rel=1e-6)
+    assert white_cd_m2(transfer, drive) == pytest.approx(shown)
+
+
+def test_a_sign_of_nothing_but_a_hue_cycle_is_dimmed_as_asked() -> None:
+    targets = targets_of(["#d6402b"])
+    luminance = []
+    for wanted in (30.0, 60.0):
+        settings = ColourSettings.model_validate({"luminance_cd_m2": wanted})
+        scene = (zone_map_of(targets, cycling=(0,)), part_with_sheet(), transfer_of([800.0]))
+        drive = solve_drive(*scene, settings)
+        assert drive.hue_cycle is not None
+        assert white_cd_m2(scene[2], drive) == pytest.approx(wanted, rel=1e-6)
+        luminance.append(float(np.mean(np.array(drive.hue_cycle.xyz_cd)[:, 1])))
+    # Codes are whole, some tens of them here: a step is 2 to 5 % of a channel's light.
+    assert luminance[1] / luminance[0] == pytest.approx(2.0, rel=0.05)
 
 
 def test_luminance_out_of_reach_says_how_much_there_is_and_where_to_mend_it() -> None:

@@ -36,6 +36,20 @@ def test_a_width_that_is_no_positive_length_is_refused(width: object) -> None:
 
 
 @pytest.mark.parametrize(
+    ("text", "area_mm2"), [("2mm2", 2), ("0.5 cm²", 50), ("0,5cm2", 50), (".5mm2", 0.5)]
+)
+def test_areas_carry_their_unit(text: str, area_mm2: float) -> None:
+    project = make_project({**GOOD, "zones": {"min_area": text}}, "t")
+    assert project.zones.min_area_mm2 == pytest.approx(area_mm2, rel=1e-12)
+
+
+@pytest.mark.parametrize("area", ["2", "1.2.3mm2", ".mm2", "-1mm2", "2mm", 7])
+def test_what_is_no_area_is_refused_with_the_form_to_write(area: object) -> None:
+    with pytest.raises(InputError, match=r'is not an area.*"2mm2" or "0.1cm2"'):
+        make_project({**GOOD, "zones": {"min_area": area}}, "t")
+
+
+@pytest.mark.parametrize(
     ("table", "nearest"),
     [
         ({"box": {"dept": "40mm"}}, "'depth'"),
