@@ -8,6 +8,7 @@ from typing import Any
 import click
 
 from marquee.cli import options
+from marquee.cli.make import runner
 from marquee.cli.source import project_from
 
 
@@ -20,7 +21,8 @@ from marquee.cli.source import project_from
 @options.luminance_option
 @options.cycle_option
 @options.power_options
-def firmware(folder: str, source: str | None, **flags: Any) -> None:  # noqa: ANN401 -- shared options by name
+@options.cache_option
+def firmware(folder: str, source: str | None, cache: bool, **flags: Any) -> None:  # noqa: ANN401 -- shared options by name
     """Write DIR with an example program in plain C, its Makefile and the plan's constants.
 
     An example to read in ten minutes, not a library. It holds the brightness and milliamp limits of the
@@ -32,9 +34,9 @@ def firmware(folder: str, source: str | None, **flags: Any) -> None:  # noqa: AN
     from marquee.plan import make_plan
 
     check_folder(Path(folder))
-    with demo_folder() as demo:
+    with demo_folder() as demo, runner(cache) as run:
         project = project_from(source or str(demo / "project.toml"), flags)
-        files = firmware_files(make_plan(project))
+        files = firmware_files(make_plan(project, run))
     write_folder(Path(folder), files)
     whose = "" if source else " for the packaged demo, to read and try"
     click.echo(f"{folder}/ with {', '.join(files)}{whose}; the wiring is described in sign.c")

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from marquee.cli import options
-from marquee.cli.source import project_from
+from marquee.cli.make import planned
+
+if TYPE_CHECKING:
+    from marquee.plan import Plan
 
 _MOST_BYTES = 1_000_000
 
@@ -25,7 +28,14 @@ _MOST_BYTES = 1_000_000
 @options.luminance_option
 @options.cycle_option
 @options.power_options
-def header(source: str | None, check: str | None, form: str, **flags: Any) -> int:  # noqa: ANN401 -- shared options by name
+@options.cache_option
+def header(
+    source: str | None,
+    check: str | None,
+    form: str,
+    cache: bool,
+    **flags: Any,  # noqa: ANN401 -- shared options by name
+) -> int:
     """Print a plan's firmware constants, or --check whether a header is edited or stale.
 
     Without artwork or project, --check tells only whether the values were edited. Status 1: it differs.
@@ -33,10 +43,11 @@ def header(source: str | None, check: str | None, form: str, **flags: Any) -> in
     if check is None:
         if source is None:
             raise click.UsageError("give an artwork or project, or a header to --check")
-        click.echo(_constants(source, form, flags), nl=False)
+        click.echo(_constants(planned(source, flags, cache), form), nl=False)
         return 0
     text = _read(Path(check))
-    differences = _differences(text, check, source, flags)
+    plan = None if source is None else planned(source, flags, cache)
+    differences = _differences(text, check, plan)
     for difference in differences:
         click.echo(difference)
     if not differences:
@@ -46,27 +57,22 @@ def header(source: str | None, check: str | None, form: str, **flags: Any) -> in
     return int(bool(differences))
 
 
-def _constants(source: str, form: str, flags: dict[str, Any]) -> str:
+def _constants(plan: Plan, form: str) -> str:
     from marquee.outputs.constants_json import constants_json_text
     from marquee.outputs.constants_py import constants_py_text
     from marquee.outputs.header import header_text
-    from marquee.plan import make_plan
 
     text_of = {"c": header_text, "py": constants_py_text, "json": constants_json_text}[form]
-    return text_of(make_plan(project_from(source, flags)))
+    return text_of(plan)
 
 
-def _differences(
-    text: str, where: str, source: str | None, flags: dict[str, Any]
-) -> tuple[str, ...]:
+def _differences(text: str, where: str, plan: Plan | None) -> tuple[str, ...]:
     from marquee.outputs.header import header_text
     from marquee.outputs.header_code import code_differences
     from marquee.outputs.header_read import check_header, edited_by_hand
-    from marquee.plan import make_plan
 
-    if source is None:
+    if plan is None:
         return edited_by_hand(text, where)
-    plan = make_plan(project_from(source, flags))
     return check_header(text, plan, where) or code_differences(text, header_text(plan))
 
 

@@ -8,12 +8,14 @@ from typing import TYPE_CHECKING, Any, Literal
 import click
 
 from marquee.cli import options
+from marquee.cli.make import runner
 from marquee.cli.source import project_from
 
 if TYPE_CHECKING:
     from marquee.plan import Plan
     from marquee.power.dimming import Dimmed, Room
-    from marquee.values_light import Sweep
+    from marquee.stage import Runner
+    from marquee.values_light import Advice, Sweep
 
 Range = tuple[Literal["depth", "pitch"], float, float]
 
@@ -40,14 +42,17 @@ Range = tuple[Literal["depth", "pitch"], float, float]
 )
 @click.option("--picture", metavar="FILE.png", help="Draw the sweeps.")
 @click.option("--advice/--no-advice", default=True, help="Leave the advice out: it takes longest.")
+@options.cache_option
 @options.json_option
 def light(
     source: str,
+    *,
     aim: str | None,
     ranges: tuple[str, ...],
     steps: int,
     picture: str | None,
     advice: bool,
+    cache: bool,
     as_json: bool,
     **flags: Any,  # noqa: ANN401 -- click hands over every shared option by name
 ) -> None:
@@ -62,11 +67,13 @@ def light(
     aimed = LEDS_VISIBLE if aim is None else parse_fraction(aim, "--aim")
     project = project_from(source, flags)
     options.note("planning …")
-    plan = make_plan(project)
-    sweeps = _swept(plan, wanted, steps)
-    if picture is not None:
-        _draw(plan, sweeps, picture)
-    _say(plan, sweeps, aimed, advice, as_json)
+    with runner(cache) as run:
+        plan = make_plan(project, run)
+        sweeps = _swept(run, plan, wanted, steps)
+        if picture is not None:
+            _draw(plan, sweeps, picture)
+        found = _advised(run, plan, aimed) if advice else None
+    _say(plan, sweeps, aimed, found, as_json)
 
 
 def _range(text: str) -> Range:
@@ -84,14 +91,21 @@ def _range(text: str) -> Range:
     return ("depth" if what == "depth" else "pitch"), low, high
 
 
-def _swept(plan: Plan, wanted: list[Range], steps: int) -> tuple[Sweep, ...]:
+def _swept(run: Runner, plan: Plan, wanted: list[Range], steps: int) -> tuple[Sweep, ...]:
     from marquee.advice.sweep import sweep_light
 
     sweeps = []
     for what, low, high in wanted:
         options.note(f"sweeping {what} …")
-        sweeps.append(sweep_light(plan, what, low, high, steps))
+        sweeps.append(run(sweep_light, plan, what, low, high, steps))
     return tuple(sweeps)
+
+
+def _advised(run: Runner, plan: Plan, aim: float) -> tuple[Advice, ...]:
+    from marquee.advice.advise import advise
+
+    options.note("trying changes …")
+    return run(advise, plan, aim)
 
 
 def _draw(plan: Plan, sweeps: tuple[Sweep, ...], picture: str) -> None:
@@ -102,18 +116,18 @@ def _draw(plan: Plan, sweeps: tuple[Sweep, ...], picture: str) -> None:
 
 
 def _say(
-    plan: Plan, sweeps: tuple[Sweep, ...], aim: float, with_advice: bool, as_json: bool
+    plan: Plan,
+    sweeps: tuple[Sweep, ...],
+    aim: float,
+    advice: tuple[Advice, ...] | None,
+    as_json: bool,
 ) -> None:
-    from marquee.advice.advise import advise
     from marquee.outputs import light_text as out
     from marquee.outputs.clean import clean
     from marquee.power.dimming import white_cd_m2
 
     rooms = _rooms(plan)
     white = white_cd_m2(plan.transfer, plan.drive)
-    if with_advice:
-        options.note("trying changes …")
-    advice = advise(plan, aim) if with_advice else ()
     if as_json:
         told: dict[str, Any] = {
             "white_cd_m2": white,
@@ -121,13 +135,13 @@ def _say(
             "zones": out.zones_dict(plan),
             "brightness": [out.brightness_dict(*room) for room in rooms],
             "aim": aim,
-            "advice": [out.advice_dict(one) for one in advice] if with_advice else None,
+            "advice": None if advice is None else [out.advice_dict(one) for one in advice],
             "sweeps": [out.sweep_dict(sweep) for sweep in sweeps],
         }
         click.echo(json.dumps(clean(told), indent=1, ensure_ascii=False))
         return
     texts = [out.zones_text(plan), out.brightness_text(white, plan, rooms)]
-    if with_advice:
+    if advice is not None:
         texts.append(out.advice_text(plan, advice, aim))
     click.echo("\n".join([*texts, *(out.sweep_text(sweep) for sweep in sweeps)]), nl=False)
 

@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from marquee.cli.options import note
 from marquee.cli.progress import Progress
+from marquee.cli.source import project_from
 
 if TYPE_CHECKING:
     from marquee.cache.remember import Remembering
     from marquee.plan import Plan
     from marquee.project import Project
+    from marquee.stage import Runner
 
 
 def remembering(is_wanted: bool, stays: bool = False) -> Remembering | None:
@@ -35,6 +39,34 @@ def remembering(is_wanted: bool, stays: bool = False) -> Remembering | None:
     from marquee.cache.remember import Remembering
 
     return Remembering(store)
+
+
+@contextmanager
+def runner(is_remembered: bool) -> Iterator[Runner]:
+    """Give what runs stages, through the cache where that is wanted and there is one."""
+    from marquee.stage import call
+
+    memory = remembering(is_remembered)
+    if memory is None:
+        yield call
+        return
+    yield memory
+    memory.end_round()
+
+
+def planned(source: str, flags: dict[str, Any], is_remembered: bool = True) -> Plan:
+    """Return the plan of what stands on the command line, for a command that writes none.
+
+    Raises
+    ------
+    MarqueeError
+        Whatever of the maker's cannot be used.
+    """
+    from marquee.plan import make_plan
+
+    project = project_from(source, flags)
+    with runner(is_remembered) as run:
+        return make_plan(project, run)
 
 
 def default_folder(project: Project) -> str:

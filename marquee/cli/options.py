@@ -130,6 +130,12 @@ power_options = _stack(
     click.option("--prefix", metavar="WORD", help="First word of every constant [MARQUEE]."),
 )
 
+cache_option = click.option(
+    "--cache/--no-cache",
+    default=True,
+    help="Compute all anew, or take what has not changed from earlier runs [--cache].",
+)
+
 json_option = click.option(
     "--json", "as_json", is_flag=True, help="Machine-readable result on stdout."
 )

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from marquee.cli import options
-from marquee.cli.source import project_from
+from marquee.cli.make import planned
 
 if TYPE_CHECKING:
     import numpy as np
@@ -76,11 +76,10 @@ def photo(  # noqa: PLR0917 -- click hands options over one by one
     """
     from marquee.outputs.folder import write_file
     from marquee.photo.check import check_photos
-    from marquee.plan import make_plan
 
     at = None if corners is None else _corners(corners)
     pending = _pending(photos, states)
-    plan = make_plan(project_from(source, flags))
+    plan = planned(source, flags)
     checked = check_photos(plan, pending, at, code, options.note)
     if picture is not None:
         from marquee.outputs.pictures.photo import photo_picture

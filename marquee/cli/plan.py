@@ -50,11 +50,7 @@ def _schema(context: click.Context, _option: click.Parameter, wanted: bool) -> N
     is_flag=True,
     help="Plan again whenever a file it is made from is saved; Ctrl-C ends.",
 )
-@click.option(
-    "--cache/--no-cache",
-    default=True,
-    help="Compute all anew, or take what has not changed from earlier runs [--cache].",
-)
+@options.cache_option
 @options.json_option
 @click.option("--strict", is_flag=True, help="Exit with status 1 if there is a warning.")
 @click.option(

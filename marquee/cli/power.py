@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from marquee.cli import options
+from marquee.cli.make import runner
 from marquee.keywords import laid_out
 
 if TYPE_CHECKING:
@@ -48,10 +49,12 @@ if TYPE_CHECKING:
 )
 @click.option("--measured-w", type=float, metavar="W", help="What a plug-in meter shows.")
 @click.option("--circuit", metavar="FILE.json", help="Solve this network and print its voltages.")
+@options.cache_option
 @options.json_option
 def power(
     leds: int | None,
     circuit: str | None,
+    cache: bool,
     as_json: bool,
     tariff: float | None,
     **flags: Any,  # noqa: ANN401 -- click hands over the settings by name
@@ -83,7 +86,8 @@ def power(
     part = load_part(project.leds.part)
     compared = tuple(load_part(n) for n in ("ws2815",) if n != part.name)
     chain = straight_chain(leds, project.leds.pitch_mm)
-    found: Power = plan_power(chain, part, None, project.power, None, compared)
+    with runner(cache) as run:
+        found = run(plan_power, chain, part, None, project.power, None, compared)
     if as_json:
         click.echo(_as_json(found))
     else:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from marquee.cli import options
-from marquee.cli.source import project_from
+from marquee.cli.make import planned
 from marquee.cli.trim import careful, connect
 
 if TYPE_CHECKING:
@@ -41,9 +41,7 @@ def show(source: str, port: str, code: int, **flags: Any) -> None:  # noqa: ANN4
 
     The board runs the program of 'marquee firmware' with this very plan's constants. Enter goes on to the next.
     """
-    from marquee.plan import make_plan
-
-    plan = make_plan(project_from(source, flags))
+    plan = planned(source, flags)
     link = connect(port, plan)
     careful(
         lambda: _step(link, plan, code),

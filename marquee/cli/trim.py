@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from marquee.cli import options
-from marquee.cli.source import project_from
+from marquee.cli.make import planned
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -65,9 +65,8 @@ def trim(source: str, port: str, pairs: str, **flags: Any) -> None:  # noqa: ANN
     from marquee.colour.emission import emission
     from marquee.colour.seen import seen_part
     from marquee.errors import InputError
-    from marquee.plan import make_plan
 
-    plan = make_plan(project_from(source, flags))
+    plan = planned(source, flags)
     settings = plan.project.colour
     seen = seen_part(plan.part, emission(plan.part, settings.observer), settings)
     lit = set(plan.chain.zone.tolist())

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from marquee.cli import options
+from marquee.cli.make import runner
 from marquee.cli.source import project_from
 
 if TYPE_CHECKING:
@@ -22,11 +23,13 @@ if TYPE_CHECKING:
 @click.option(
     "--apertures", "each", is_flag=True, help="List every aperture with a point inside it."
 )
+@options.cache_option
 @options.json_option
 @click.option("--strict", is_flag=True, help="Exit with status 1 if there is a warning.")
 def zones(
     artwork: str,
     each: bool,
+    cache: bool,
     as_json: bool,
     strict: bool,
     **flags: Any,  # noqa: ANN401 -- click hands over every shared option by name
@@ -39,7 +42,8 @@ def zones(
     project = project_from(artwork, flags)
     picture = read_artwork(Path(project.artwork.file), project.artwork)
     palette = () if project.zones.palette is None else read_palette(project.zones.palette)
-    found = find_zones(picture, project.zones, palette, project.box.wall_thickness_mm)
+    with runner(cache) as run:
+        found = run(find_zones, picture, project.zones, palette, project.box.wall_thickness_mm)
     findings = picture.findings + found.findings
     if as_json:
         click.echo(json.dumps(_as_dict(found), indent=1))

@@ -63,7 +63,7 @@ def test_a_luminance_asked_for_is_what_white_gets(bench: Bench, sign: str) -> No
         (("--aim", "120%"), "--aim"),
         (("--depth", "0mm"), "not above zero"),
         (("--depth", "3mm"), "make the box deeper or choose a thinner sheet"),
-        (("--luminance", "0"), "greater than 0"),
+        (("--luminance", "0"), "is not above 0"),
         (("--wall-gap", "40mm"), "leaves no wall"),
         (("--reflectance", "100%"), "no surface sends back all light"),
         (("--reflectance", "1.2"), "outside 0 to 100%"),
