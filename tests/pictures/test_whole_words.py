@@ -17,6 +17,7 @@ from marquee.outputs.pictures.lit import draw_lit
 from marquee.outputs.pictures.overview import draw_overview
 from marquee.outputs.pictures.sheet import Sheet
 from marquee.outputs.pictures.voltage import draw_voltage
+from marquee.outputs.pictures.wiring import draw_wiring
 from marquee.plan import Plan
 from tests.pictures.factory import synthetic_plan
 
@@ -70,6 +71,15 @@ def test_the_overviews_caption_of_the_lit_face_is_whole(
     (caption,) = [w for w in _words(draw_overview(plan)) if "full white" in w]
     assert "…" not in caption
     assert caption.endswith("one of its hues")
+
+
+@pytest.mark.parametrize("size_mm", [(140.0, 700.0), (100.0, 800.0), (250.0, 250.0)])
+def test_no_caption_of_an_upright_face_is_cut_to_the_faces_width(
+    size_mm: tuple[float, float],
+) -> None:
+    plan = synthetic_plan(size_mm=size_mm)
+    for sheet in (draw_overview(plan), draw_barriers(plan), draw_wiring(plan)):
+        assert not [word for word in _words(sheet) if word.endswith("…")]
 
 
 def test_a_zones_number_stands_on_no_other_zones_mark() -> None:

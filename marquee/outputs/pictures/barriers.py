@@ -64,9 +64,9 @@ def draw_barriers(plan: Plan) -> Sheet:
         layout.bar_y,
         _NOT_A_TEMPLATE + (_SLOT_NOTE if any(w.slots_mm for w in box.walls) else ""),
         quiet,
-        max(WIDTH_PX - MARGIN_PX - bar.x1 - 24, 40)
-        if not layout.tables_beside
-        else layout.tables_x - bar.x1 - 40,
+        layout.tables_x - bar.x1 - 40
+        if layout.tables_beside and bottom > layout.bar_y - ROW_PX
+        else WIDTH_PX - MARGIN_PX - bar.x1 - 24,
     )
     if not tables:
         sheet.text(layout.tables_x, layout.tables_y + ROW_PX / 2, "One cell: no walls needed.")

@@ -30,6 +30,7 @@ from marquee.units import format_length
 # Faces wider than this for their height are stacked: three strips side by side would be unreadable.
 _STACK = 2.1
 _GAP_PX, _NAME_PX, _TITLE_ROW_PX, _NOTE_ROW_PX = 22, 18, 38, 30
+_THIRD_PX = (ROOM_PX - 2 * _GAP_PX) // 3
 _SIDE_MOST_PX, _STACKED_MOST_PX = 560, 360
 # Readers see this picture at about two thirds of its size: small text must be larger.
 _NOTE_PX = 16
@@ -58,7 +59,8 @@ def draw_overview(plan: Plan) -> Sheet:
             view.x, view.y - _TITLE_ROW_PX / 2, title, Lettering(size_px=_NAME_PX, bold=True)
         )
         quiet = Lettering(size_px=_NOTE_PX, colour=LIGHT.muted)
-        right = view.x + (ROOM_PX if stacked else view.width_px)
+        # An upright face is narrower than its third of the sheet.
+        right = view.x + (ROOM_PX if stacked else _THIRD_PX)
         if stacked:
             sheet.text(
                 box.x1 + 16, view.y - _TITLE_ROW_PX / 2 + 1, note, quiet, right - box.x1 - 16
@@ -85,9 +87,8 @@ def panel_views(size_mm: tuple[float, float]) -> tuple[View, View, View]:
         first = fit_view(size_mm, (ROOM_PX, _STACKED_MOST_PX), MARGIN_PX, top)
         step = first.height_px + _TITLE_ROW_PX + 6
         return first, replace(first, y=top + step), replace(first, y=top + 2 * step)
-    third = (ROOM_PX - 2 * _GAP_PX) // 3
-    first = fit_view(size_mm, (third, _SIDE_MOST_PX), MARGIN_PX, top)
-    step = third + _GAP_PX
+    first = fit_view(size_mm, (_THIRD_PX, _SIDE_MOST_PX), MARGIN_PX, top)
+    step = _THIRD_PX + _GAP_PX
     return first, replace(first, x=MARGIN_PX + step), replace(first, x=MARGIN_PX + 2 * step)
 
 

@@ -86,8 +86,9 @@ def _panels(sheet: Sheet, plan: Plan, front: View, back: View) -> None:
         y = view.y - _NAME_ROW_PX / 2
         box = sheet.text(view.x, y, name, Lettering(size_px=22, bold=True))
         quiet = Lettering(size_px=SMALL_PX, colour=sheet.theme.muted)
-        room = view.x + view.width_px - box.x1 - 16
-        sheet.text(box.x1 + 16, y + 2, note, quiet, max(room, 20))
+        # An upright face is narrower than its half of the sheet.
+        room = view.x + max(view.width_px, (ROOM_PX - 32) // 2) - box.x1 - 16
+        sheet.text(box.x1 + 16, y + 2, note, quiet, room)
         _marks(sheet, plan, view)
 
 
