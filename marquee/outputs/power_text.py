@@ -103,11 +103,13 @@ def _open_feeds(power: Power) -> list[str]:
 
 def _alternatives(power: Power) -> list[str]:
     money = power.currency or "money"
-    head = f"    {'':<46} {'cap':>5} {'feeds':>5} {'lowest':>7} {'worst':>8} {'running':>8}"
+    ways = [printable(r.title) for r in power.alternatives]
+    wide = max(map(len, ways))
+    head = f"    {'':<{wide}} {'cap':>5} {'feeds':>5} {'lowest':>7} {'worst':>8} {'running':>8}"
     rows = [
-        f"    {printable(r.title)[:46]:<46} {r.brightness_cap:>5.0%} {r.feeds:>5} "
+        f"    {way:<{wide}} {r.brightness_cap:>5.0%} {r.feeds:>5} "
         f"{r.min_led_v:>5.2f} V {r.worst_w:>6.1f} W {r.planned_w:>6.1f} W"
-        for r in power.alternatives
+        for way, r in zip(ways, power.alternatives, strict=True)
     ]
     columns = [
         (f"{money} an hour", [r.cost_per_hour for r in power.alternatives], ".4f"),

@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from marquee.outputs.power_text import power_text
 from marquee.power.check import Wired, far_shorts
 from marquee.power.cost import meter_note, month, running_cost
 from marquee.power.data_line import bulk_capacitor_uf, edge_s, find_data_line
@@ -198,6 +199,14 @@ def test_alternatives_keep_their_own_supply_at_80_percent() -> None:
         assert 0 < way.brightness_cap <= 1
         assert way.planned_w <= way.worst_w + 1e-9
         assert way.cost_per_hour is not None
+
+
+def test_every_other_way_is_named_to_its_last_word() -> None:
+    power = _plan(300)
+    text = power_text(power, 300, "test part")
+    assert max(len(way.title) for way in power.alternatives) > 46
+    for way in power.alternatives:
+        assert f"    {way.title} " in text
 
 
 def test_twelve_volt_part_is_set_beside_the_five_volt_one() -> None:
