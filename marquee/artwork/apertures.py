@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from marquee.artwork.edges import FACE
 from marquee.artwork.labels import Labels
-from marquee.artwork.runs import Runs, boxes, find_runs, first_px, whole_px
+from marquee.artwork.runs import Runs, boxes, find_runs, first_px, pixels_of, whole_px
 from marquee.colour.difference import delta_e_2000
 from marquee.colour.spaces import srgb_8bit_to_lab_d65
 
@@ -66,11 +66,11 @@ def find_apertures(labels: Labels, min_px: float) -> Cutouts:
         speck |= _tinted_blocks(ids, own, area, labels)
     speck[0] = False
     dust = np.zeros(0, np.int64)
-    left_out = _dust(dust, ids, own, area)
+    place = first_px(runs, len(own), ids.shape[1])
+    left_out = _dust(dust, place, ids.shape[1], own, area)
     if speck.any():
-        before = ids
-        ids, dust = _absorb(ids, speck, area, limit)
-        left_out = _dust(dust, before, own, area)
+        ids, dust = _absorb(ids, runs, speck, area, limit)
+        left_out = _dust(dust, place, ids.shape[1], own, area)
         runs = find_runs(ids)
         area = _areas(ids, runs, labels, len(own))
     keep = np.flatnonzero(whole_px(runs, len(own)))
@@ -79,7 +79,7 @@ def find_apertures(labels: Labels, min_px: float) -> Cutouts:
     table[order] = np.arange(len(order))
     box, centre = boxes(runs, len(own))
     return Cutouts(
-        of_px=table[ids],
+        of_px=table.take(ids, mode="clip"),
         label=own[order],
         area_px=area[order],
         box=box[order],
@@ -93,7 +93,7 @@ def _components(
     label_of_px: NDArray[np.uint8],
 ) -> tuple[NDArray[np.int32], NDArray[np.int64]]:
     """Return component ids per pixel (0 face) and the label of each id."""
-    present = np.flatnonzero(np.bincount(label_of_px.ravel(), minlength=256))
+    present = np.flatnonzero(cv2.calcHist([label_of_px], [0], None, [256], [0, 256]))
     ids = np.zeros(label_of_px.shape, np.int32)
     own = [FACE]
     for label in present[present != FACE].tolist():
@@ -101,7 +101,7 @@ def _components(
         x, y, w, h = cv2.boundingRect(mask)
         part = np.ascontiguousarray(mask[y : y + h, x : x + w])
         count, components = cv2.connectedComponents(part, connectivity=8)
-        components[components > 0] += len(own) - 1
+        components += np.multiply(part, len(own) - 1, dtype=np.int32)
         ids[y : y + h, x : x + w] += components
         own += [label] * (count - 1)
     return ids, np.array(own, np.int64)
@@ -120,6 +120,7 @@ def _areas(ids: NDArray[np.int32], runs: Runs, labels: Labels, count: int) -> ND
 
 def _absorb(
     ids: NDArray[np.int32],
+    runs: Runs,
     speck: NDArray[np.bool_],
     area: NDArray[np.float64],
     limit: float,
@@ -127,7 +128,7 @@ def _absorb(
     """Return ids without specks, and which were dust: dust becomes face, specks on edges join what they touch."""
     height, width = ids.shape
     flat = ids.ravel().copy()
-    todo = np.flatnonzero(speck[flat])
+    todo = pixels_of(runs, speck, width)
     name = flat[todo]
     y, x = np.divmod(todo, width)
     lit = np.zeros(len(speck))
@@ -161,16 +162,14 @@ def _absorb(
 
 def _dust(
     chosen: NDArray[np.int64],
-    ids: NDArray[np.int32],
+    place: NDArray[np.int64],
+    width_px: int,
     own: NDArray[np.int64],
     area: NDArray[np.float64],
 ) -> Dust:
-    """Return what is to be told of the components left out."""
-    first = np.zeros(len(own), np.int64)
-    place = np.flatnonzero(np.isin(ids, chosen)) if len(chosen) else chosen
-    first[ids.ravel()[place[::-1]]] = place[::-1]
+    """Return what is to be told of the components left out, `place` being each one's first pixel."""
     order = chosen[np.argsort(-area[chosen], kind="stable")]
-    y, x = np.divmod(first[order], ids.shape[1])
+    y, x = np.divmod(place[order], width_px)
     return Dust(area_px=area[order], at_px=np.stack([x, y], axis=1), label=own[order])
 
 
@@ -190,9 +189,15 @@ def _tinted_blocks(
     if not (small & plain).any():
         return found
     lab = srgb_8bit_to_lab_d65(labels.rgb[np.where(plain, own, FACE)])
-    for a, b in ((ids[:, :-1], ids[:, 1:]), (ids[:-1], ids[1:])):
-        meet = (a != b) & plain[a] & plain[b] & (small[a] != small[b])
-        pairs = np.unique(np.stack([a[meet], b[meet]], axis=1), axis=0)
+    height, width = ids.shape
+    flat = ids.ravel()
+    here = np.flatnonzero((small & plain)[flat])
+    y, x = np.divmod(here, width)
+    for dy, dx in ((-1, 0), (0, -1), (0, 1), (1, 0)):
+        inside = (y + dy >= 0) & (y + dy < height) & (x + dx >= 0) & (x + dx < width)
+        own_id, other = flat[here[inside]], flat[here[inside] + dy * width + dx]
+        meet = plain[other] & ~small[other]
+        pairs = np.unique(np.stack([own_id[meet], other[meet]], axis=1), axis=0)
         near = delta_e_2000(lab[pairs[:, 0]], lab[pairs[:, 1]]) < _TINT_DELTA_E
-        found[pairs[near].ravel()] = True
-    return found & small
+        found[pairs[near, 0]] = True
+    return found

@@ -55,27 +55,33 @@ def split_edges(
     """
     index = np.flatnonzero(label_of_px.ravel() == UNKNOWN).astype(np.int64)
     near, far = _two_sides(label_of_px, index, reach_px)
-    calm = cv2.blur(srgb_8bit, (3, 3)).reshape(-1, 3)
-    pixel = srgb_8bit.reshape(-1, 3)[index].astype(np.float32)
+    calm = np.asarray(cv2.blur(srgb_8bit, (3, 3)), np.uint8).reshape(-1, 3)
+    raw = srgb_8bit.reshape(-1, 3)
     towards = label_of_px.ravel() if tol <= TOL_CALM else None
-    colour_near = _colour_at_edge(calm, towards, index, near)
-    colour_far = _colour_at_edge(calm, towards, index, far)
-    both, lone = far >= 0, (far < 0) & (near >= 0)
-    share = _share(pixel, colour_near, colour_far)
+    both, lone = np.flatnonzero(far >= 0), np.flatnonzero((far < 0) & (near >= 0))
+    pixel = raw.take(index[both], axis=0).astype(np.float32)
+    here, there = (_colour_at_edge(calm, towards, index[both], s[both]) for s in (near, far))
+    share = _share(pixel, here, there)
     linear_light: bool | None = False
     if sharp:
-        light = _share(*(linear_codes(v) for v in (pixel, colour_near, colour_far)))
-        linear_light = _is_linear(label_of_px, near, far, share, light)
+        light = _share(*(linear_codes(v) for v in (pixel, here, there)))
+        linear_light = _is_linear(label_of_px, near[both], far[both], share, light)
         share = light if linear_light else share
-    misfit = _misfit(pixel, colour_near, colour_far, share, linear_light=bool(linear_light))
     limit = max(20.0, 4.0 * tol)
-    away = np.linalg.norm(pixel - colour_near, axis=1)
-    explained = np.where(both, misfit <= limit, lone & (away <= limit))
+    explained = np.zeros(index.size, bool)
+    misfit = _misfit(pixel, here, there, share, linear_light=bool(linear_light))
+    explained[both] = misfit <= limit
+    away = raw.take(index[lone], axis=0).astype(np.float32) - _colour_at_edge(
+        calm, towards, index[lone], near[lone]
+    )
+    explained[lone] = np.einsum("ij,ij->i", away, away) <= limit**2
+    shares = np.ones(index.size)
+    shares[both] = np.clip(share, 0, 1)
     return Edges(
         index=index,
         near=near,
         far=far,
-        share=np.where(both, np.clip(share, 0, 1), 1.0).astype(float),
+        share=shares,
         explained=explained,
         linear_light=linear_light,
     )
@@ -91,14 +97,14 @@ def _colour_at_edge(
 
     Without `label` (a noisy picture) the side's own codes serve.
     """
-    here = calm[side].astype(np.float32)
+    here = calm.take(side, axis=0).astype(np.float32)
     if label is None:
         return here
     beyond = 2 * side - index
     inside = (side >= 0) & (beyond >= 0) & (beyond < len(calm))
     beyond = np.where(inside, beyond, side)
     inside &= label[beyond] == label[side]
-    slope = np.where(inside[:, None], here - calm[beyond], 0)
+    slope = np.where(inside[:, None], here - calm.take(beyond, axis=0).astype(np.float32), 0)
     return np.asarray(np.clip(here + np.clip(slope, -_STEEPEST, _STEEPEST), 0, 255), np.float32)
 
 
@@ -233,7 +239,7 @@ def _is_linear(
     labels = label_of_px.ravel()
     lit_near = (labels[near] != FACE) & (labels[far] == FACE)
     lit_far = (labels[near] == FACE) & (labels[far] != FACE)
-    use = (far >= 0) & (lit_near | lit_far)
+    use = lit_near | lit_far
     lit = lit_near[use]
     return looks_linear(*(np.where(lit, s[use], 1 - s[use]) for s in (gamma, light)))
 

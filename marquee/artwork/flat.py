@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from marquee.artwork.runs import Runs, find_runs, pixels_of, whole_px
 from marquee.artwork.scatter import scattered
 from marquee.colour.difference import delta_e_2000
 from marquee.colour.spaces import srgb_8bit_to_lab_d65
@@ -26,6 +27,7 @@ _BLOCK_PX = 8
 # How much further off thin parts of a noisy picture may be (measured on JPEG quality 60, 4:2:0).
 _THIN_DELTA_E = 10.0
 _SAMPLE_PX = 150_000
+_ROWS = 128
 _MOST_REGIONS = 4096
 
 
@@ -45,32 +47,83 @@ class Flatness:
     mean: NDArray[np.float64]
     spread: NDArray[np.float64]
     trend: NDArray[np.float64]
-    box: NDArray[np.int32]
+    box: NDArray[np.int64]
     thick: NDArray[np.bool_]
 
 
 def find_flat(srgb_8bit: NDArray[np.uint8]) -> Flatness:
     """Return flat regions: 4-connected pixels whose neighbourhoods hardly change, or change at a steady rate."""
-    span = _span(srgb_8bit)
-    bend = _bend(srgb_8bit)
+    return measure_regions(srgb_8bit, find_even(srgb_8bit))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Even:
+    """Masks uint8 of pixels that hardly change over `tol` codes (`flat`), and of those on steady ramps as well."""
+
+    tol: int
+    flat: NDArray[np.uint8]
+    mask: NDArray[np.uint8]
+
+    @property
+    def share(self) -> float:
+        """Share of the picture's pixels that lie in flat regions."""
+        return float(np.count_nonzero(self.mask) / self.mask.size)
+
+
+def find_even(srgb_8bit: NDArray[np.uint8]) -> Even:
+    """Return where the picture is flat, without its regions."""
+    span, bend = _span_and_bend(srgb_8bit)
     tol = _tolerance(span, bend)
     flat = (span <= tol).view(np.uint8)
     # In a lossy picture colour bleeds over edges in ramps of its own; there only the flat test holds.
-    region_mask = flat | _smooth(span, bend) if tol == TOL_CALM else flat
-    _, regions, stats, _ = cv2.connectedComponentsWithStats(region_mask, connectivity=4)
-    sizes = stats[:, cv2.CC_STAT_AREA].astype(np.int64)
-    mean, spread, trend = _region_colours(srgb_8bit, regions, sizes)
+    mask = flat | _smooth(span, bend) if tol == TOL_CALM else flat
+    return Even(tol=tol, flat=flat, mask=mask)
+
+
+def measure_regions(srgb_8bit: NDArray[np.uint8], even: Even) -> Flatness:
+    """Return the flat regions with what is to be known of each."""
+    count, regions = cv2.connectedComponents(even.mask, connectivity=4)
+    runs = find_runs(regions)
+    sizes = whole_px(runs, count).astype(np.int64)
+    sizes[0] = regions.size - sizes.sum()
+    mean, spread, trend = _region_colours(srgb_8bit, regions, sizes, runs)
     return Flatness(
         region_of_px=regions,
-        tol=tol,
-        edge_px=_edge_reach(region_mask),
+        tol=even.tol,
+        edge_px=_edge_reach(even.mask),
         count=sizes,
         mean=mean,
         spread=spread,
         trend=trend,
-        box=stats[:, :4],
-        thick=_thick(flat, regions, len(sizes)) if tol > TOL_CALM else sizes > 0,
+        box=_boxes(runs, count),
+        thick=_thick(even.flat, regions, count) if even.tol > TOL_CALM else sizes > 0,
     )
+
+
+def _boxes(runs: Runs, count: int) -> NDArray[np.int64]:
+    """Return x, y, width, height of each region."""
+    box = np.zeros((count, 4), np.int64)
+    box[:, 0] = np.iinfo(np.int64).max
+    np.minimum.at(box[:, 0], runs.id, runs.start)
+    np.maximum.at(box[:, 2], runs.id, runs.end)
+    # In reading order: a region's last run is its lowest, and backwards its first is what stays.
+    box[runs.id, 3] = runs.row + 1
+    box[runs.id[::-1], 1] = runs.row[::-1]
+    box[0, :2] = 0
+    box[:, 2:] -= box[:, :2]
+    return box
+
+
+def _span_and_bend(srgb_8bit: NDArray[np.uint8]) -> tuple[NDArray[np.uint8], NDArray[np.uint8]]:
+    """Return both a few rows at a time, with one more on either side, so that what is between stays in the cache."""
+    height, width = srgb_8bit.shape[:2]
+    span, bend = (np.empty((height, width), np.uint8) for _ in range(2))
+    for top in range(0, height, _ROWS):
+        bottom, first = min(top + _ROWS, height), max(0, top - 1)
+        part = srgb_8bit[first : bottom + 1]
+        span[top:bottom] = _span(part)[top - first : bottom - first]
+        bend[top:bottom] = _bend(part)[top - first : bottom - first]
+    return span, bend
 
 
 def _span(srgb_8bit: NDArray[np.uint8]) -> NDArray[np.uint8]:
@@ -98,14 +151,22 @@ def _tolerance(span: NDArray[np.uint8], bend: NDArray[np.uint8]) -> int:
     edge = (span > _EDGE_CODES).view(np.uint8)
     near = cv2.dilate(edge, np.ones((2 * _BLOCK_PX + 1,) * 2, np.uint8))
     close = cv2.dilate(edge, np.ones((5, 5), np.uint8))
-    band = (near == 1) & (close == 0)
+    band = near & ~close
     if np.count_nonzero(band) < 100:
-        band = edge == 0
+        band = 1 - edge
     if not band.any():
         return _TOL_NOISY
-    if np.percentile(bend[band], 90) < _NOISY_BEND:
+    if _percentile(bend, band, 90) < _NOISY_BEND:
         return TOL_CALM  # what changes there is a glow or a gradient, not noise
-    return int(np.clip(np.percentile(span[band], 90), TOL_CALM + 1, _TOL_NOISY))
+    return int(np.clip(_percentile(span, band, 90), TOL_CALM + 1, _TOL_NOISY))
+
+
+def _percentile(codes: NDArray[np.uint8], mask: NDArray[np.uint8], percent: float) -> float:
+    """Return a percentile of the masked codes, as `numpy.percentile` does, by counting them."""
+    below = np.cumsum(cv2.calcHist([codes], [0], mask, [256], [0, 256]).ravel().astype(np.int64))
+    place = percent / 100 * (int(below[-1]) - 1)
+    low, high = np.searchsorted(below, [int(place), int(np.ceil(place))], side="right")
+    return float(low + (high - low) * (place % 1))
 
 
 def _smooth(span: NDArray[np.uint8], bend: NDArray[np.uint8]) -> NDArray[np.uint8]:
@@ -128,20 +189,22 @@ def _edge_reach(flat: NDArray[np.uint8]) -> float:
 
 def _thick(flat: NDArray[np.uint8], regions: NDArray[np.int32], count: int) -> NDArray[np.bool_]:
     inner = cv2.erode(flat, np.ones((_BLOCK_PX - 1,) * 2, np.uint8))
-    return np.bincount(regions[inner == 1], minlength=count) > 0
+    thick = np.zeros(count, bool)
+    thick[find_runs(np.multiply(regions, inner, dtype=np.int32)).id] = True
+    return thick
 
 
 def _region_colours(
-    srgb_8bit: NDArray[np.uint8], regions: NDArray[np.int32], sizes: NDArray[np.int64]
+    srgb_8bit: NDArray[np.uint8], regions: NDArray[np.int32], sizes: NDArray[np.int64], runs: Runs
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
     """Return per region mean, spread and trend; large regions from a sample of their pixels."""
     labels = regions.ravel()
-    step = max(1, int(sizes[1:].sum() // _SAMPLE_PX)) if len(sizes) > 1 else 1
+    step = max(1, int(sizes[1:].sum() // _SAMPLE_PX)) if len(sizes) > 1 else labels.size
     small = sizes < 64 * step
     small[0] = False
     grid = scattered(labels.size, step)
     grid = grid[(labels[grid] > 0) & ~small[labels[grid]]]
-    picked = np.concatenate([grid, np.flatnonzero(small[labels])] if small.any() else [grid])
+    picked = np.concatenate([grid, pixels_of(runs, small, regions.shape[1])])
     own = labels[picked]
     n = len(sizes)
     weight = np.maximum(np.bincount(own, minlength=n), 1).astype(float)
@@ -150,11 +213,13 @@ def _region_colours(
     before = np.maximum(picked - 1, 0)
     same = labels[before] == own
     pairs = np.maximum(np.bincount(own, weights=same, minlength=n), 1)
+    # Rows are taken several times faster than indexed.
+    here, beside = (pixels.take(v, axis=0).astype(float) for v in (picked, before))
     for c in range(3):
-        value = pixels[picked, c].astype(float)
+        value = np.ascontiguousarray(here[:, c])
         mean[:, c] = np.bincount(own, weights=value, minlength=n) / weight
         variance[:, c] = np.bincount(own, (value - mean[own, c]) ** 2, minlength=n) / weight
-        step_up = np.where(same, value - pixels[before, c], 0.0)
+        step_up = np.where(same, value - beside[:, c], 0.0)
         noise[:, c] = np.bincount(own, step_up**2, minlength=n) / (2 * pairs)
     spread = np.sqrt(variance.sum(axis=1))
     # von Neumann, Annals of Mathematical Statistics 12, 1941: for independent noise half the mean square

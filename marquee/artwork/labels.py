@@ -170,7 +170,7 @@ def _label_flat(
     for number, ramp in enumerate(ramps):
         table[list(ramp.regions)] = FIRST_RAMP - number
     table[0] = UNKNOWN
-    label = table[flat.region_of_px]
+    label = table.take(flat.region_of_px, mode="clip")
     for index, colour in sorting.shapes:
         nearest = int(np.argmin(((rgb[1:] - colour) ** 2).sum(axis=1))) + 1 if len(rgb) > 1 else 0
         label.ravel()[index] = nearest

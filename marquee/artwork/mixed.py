@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from marquee.artwork.apertures import Cutouts
 from marquee.artwork.nearest import Nearest
+from marquee.artwork.runs import present
 
 # A band between two others of less than 1.5 walls' width has at least two thirds of it behind walls
 # (common practice, no source); room is counted from its middle, so half of that.
@@ -45,16 +46,18 @@ def find_interleaved(
         return []
     involved = np.unique(pairs)
     limit_mm = _ROOM_WALLS * wall_thickness_mm
-    wide = _border_distance(cutouts.label[nearest.owner]) * grid_mm >= limit_mm
-    narrow = np.zeros(len(cutouts.label), bool)
+    count = len(cutouts.label)
+    # Labels are bytes (`Labels`).
+    shares = _border_distance(cutouts.label.astype(np.uint8)[nearest.owner])
+    wide = (shares * np.float32(grid_mm) >= limit_mm) & (off_mm <= limit_mm)
+    narrow = np.zeros(count, bool)
     narrow[involved] = True
-    narrow[nearest.owner[wide & (off_mm <= limit_mm)]] = False
+    narrow &= ~present(nearest.owner, wide, count)
     narrow &= cutouts.label <= first_ramp
     if not narrow.any():
         return []
-    inner = _border_distance(ids) * grid_mm
-    slim = np.ones(len(narrow), bool)
-    slim[ids[(inner >= limit_mm) & (ids >= 0)]] = False
+    inner = _border_distance(ids) * np.float32(grid_mm)
+    slim = ~present(ids, inner >= limit_mm, count)
     thin = np.append(narrow, False)[ids]  # -1 reads the last entry
     radius = np.zeros(len(narrow))
     np.maximum.at(radius, ids[thin], inner[thin])

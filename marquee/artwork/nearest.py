@@ -70,4 +70,4 @@ def nearest_owner(
     )
     # Cells are numbered from 1 in the order of the pixels they belong to.
     table = np.concatenate([np.array([-1], np.int32), ids[lit]])
-    return table[cells], np.multiply(distance, np.float32(mm_per_px))
+    return table.take(cells, mode="clip"), np.multiply(distance, np.float32(mm_per_px))

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from marquee.artwork.edges import FACE
 from marquee.artwork.face import DARK_LIGHTNESS, Face
-from marquee.artwork.flat import Flatness, find_flat
+from marquee.artwork.flat import Flatness, find_even, measure_regions
 from marquee.artwork.ramps import Ramp
 from marquee.artwork.scatter import scattered
 from marquee.colour.constants import SRGB_TO_XYZ
@@ -35,19 +35,19 @@ def calm_picture(
     srgb_8bit: NDArray[np.uint8],
 ) -> tuple[NDArray[np.uint8], Flatness, list[Finding]]:
     """Return the picture, smoothed where it is too noisy to have flat areas, its flatness, and a remark."""
-    flat = find_flat(srgb_8bit)
-    share = flat_share(flat)
-    if share >= _SMOOTH_BELOW:
-        return srgb_8bit, flat, []
+    even = find_even(srgb_8bit)
+    if even.share >= _SMOOTH_BELOW:
+        return srgb_8bit, measure_regions(srgb_8bit, even), []
     smooth = np.asarray(cv2.medianBlur(srgb_8bit, _MEDIAN_PX), np.uint8)
-    smooth_flat = find_flat(smooth)
-    if flat_share(smooth_flat) < _GAIN * share:
-        return srgb_8bit, flat, []
+    smooth_even = find_even(smooth)
+    if smooth_even.share < _GAIN * even.share:
+        return srgb_8bit, measure_regions(srgb_8bit, even), []
     message = (
-        f"only {share:.0%} of the picture is flat: it was smoothed over {_MEDIAN_PX} pixels before its colours "
+        f"only {even.share:.0%} of the picture is flat: it was smoothed over {_MEDIAN_PX} pixels before its colours "
         "were read, which rounds corners and drops the thinnest strokes. Use the original artwork if you have it"
     )
-    return smooth, smooth_flat, [Finding(code="zones.noisy", where="artwork", message=message)]
+    finding = Finding(code="zones.noisy", where="artwork", message=message)
+    return smooth, measure_regions(smooth, smooth_even), [finding]
 
 
 def is_photo(flat: Flatness) -> bool:

@@ -59,3 +59,19 @@ def boxes(runs: Runs, count: int) -> tuple[NDArray[np.float64], NDArray[np.float
     y = np.bincount(runs.id, length * (runs.row + 0.5), minlength=count)
     box = np.vstack([low, high]).T
     return np.where(np.isfinite(box), box, 0.0), np.stack([x, y], axis=1) / number[:, None]
+
+
+def present(ids: NDArray[np.int32], where: NDArray[np.bool_], count: int) -> NDArray[np.bool_]:
+    """Return which of `count` ids are anywhere `where` is true; -1 is none."""
+    found = np.zeros(count, bool)
+    found[find_runs(np.multiply(ids + np.int32(1), where, dtype=np.int32)).id - 1] = True
+    return found
+
+
+def pixels_of(runs: Runs, chosen: NDArray[np.bool_], width_px: int) -> NDArray[np.int64]:
+    """Return the flat indices of the chosen ids' pixels, in rising order."""
+    use = np.flatnonzero(chosen[runs.id])
+    length = runs.end[use] - runs.start[use]
+    before = np.cumsum(length) - length
+    first = runs.row[use] * width_px + runs.start[use]
+    return np.asarray(np.arange(length.sum()) + np.repeat(first - before, length), np.int64)
