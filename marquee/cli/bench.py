@@ -288,8 +288,8 @@ def _figures(outcome: Outcome) -> list[str]:
 
 
 def _draw(outcome: Outcome, part: Part, picture: str) -> None:
-    from marquee.outputs.folder import write_file
     from marquee.outputs.pictures.bench import bench_picture
+    from marquee.outputs.single_file import write_file
 
     write_file(picture, bench_picture(outcome, part))
 
@@ -315,7 +315,7 @@ def _write_new(path: Path, text: str) -> bool:
 def _replace(target: Path, text: str) -> Path | None:
     """Write the calibration; keep a different earlier one under the next free number and return its place."""
     from marquee.errors import OutputError
-    from marquee.outputs.folder import replace_file
+    from marquee.outputs.single_file import replace_file
 
     kept: Path | None = None
     try:

@@ -59,8 +59,8 @@ def colour(
         part = part_as_measured(part, settings.calibration, settings.observer)
     found = solve_singles(targets, part, settings, leds)
     if picture is not None:
-        from marquee.outputs.folder import write_file
         from marquee.outputs.pictures.swatches import swatches_picture
+        from marquee.outputs.single_file import write_file
 
         write_file(picture, swatches_picture(found))
     if as_json:

@@ -109,8 +109,8 @@ def _advised(run: Runner, plan: Plan, aim: float) -> tuple[Advice, ...]:
 
 
 def _draw(plan: Plan, sweeps: tuple[Sweep, ...], picture: str) -> None:
-    from marquee.outputs.folder import write_file
     from marquee.outputs.pictures.sweep import sweep_picture
+    from marquee.outputs.single_file import write_file
 
     write_file(picture, sweep_picture(plan, sweeps))
 

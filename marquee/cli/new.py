@@ -169,7 +169,7 @@ def _price(text: str) -> float:
 def _write(target: Path, answers: dict[str, str | float]) -> None:
     """Write the file, whole or not at all, and no folder without it."""
     from marquee.errors import OutputError
-    from marquee.outputs.folder import write_file
+    from marquee.outputs.single_file import write_file
     from marquee.project_template import project_template
 
     artwork, width = (str(answers.get(q.word, q.default)) for q in _QUESTIONS[:2])

@@ -59,8 +59,8 @@ def _list_materials(as_json: bool) -> None:
 
 def _draw(part: Part, picture: str) -> None:
     from marquee.colour.emission import emission, missing_for_emission
-    from marquee.outputs.folder import write_file
     from marquee.outputs.pictures.part import part_picture
+    from marquee.outputs.single_file import write_file
 
     light = None if missing_for_emission(part) else emission(part)
     write_file(picture, part_picture(part, light))

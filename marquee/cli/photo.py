@@ -74,7 +74,7 @@ def photo(  # noqa: PLR0917 -- click hands options over one by one
     channels at code 64), zone-2.jpg (that zone alone, as planned); any other name, the sign as planned. 'marquee
     bench show' steps a sign through them. Photographs are PNG, JPEG, TIFF or DNG.
     """
-    from marquee.outputs.folder import write_file
+    from marquee.outputs.single_file import write_file
     from marquee.photo.check import check_photos
 
     at = None if corners is None else _corners(corners)

@@ -97,50 +97,6 @@ def write_folder(target: Path, files: dict[str, bytes]) -> None:
             mine.release()
 
 
-def write_file(name: str, content: bytes) -> None:
-    """Write one new file the maker asked for by name, whole or not at all; an existing one is refused.
-
-    Raises
-    ------
-    OutputError
-        It exists, or the disk refuses.
-    """
-    path = Path(name)
-    part = path.with_name(f".{path.name[:60]}.{os.getpid()}")
-    try:
-        if path.exists():
-            raise OutputError(f"{path}", "exists already", "remove it or choose another name")
-        _write_through(part, content)
-        part.rename(path)
-    except OSError as error:
-        raise OutputError(
-            f"{path}", f"cannot be written ({error.strerror or error})", "choose another place"
-        ) from None
-    finally:
-        part.unlink(missing_ok=True)
-
-
-def replace_file(path: Path, content: bytes, kept: Path | None) -> None:
-    """Write a file whole; what stood there before gets the new name `kept` too, so that no moment has neither.
-
-    Raises
-    ------
-    OSError
-        The disk refuses; what stood there still does.
-    """
-    part = path.with_name(f".{path.name[:60]}.{os.getpid()}")
-    try:
-        _write_through(part, content)
-        if kept is not None:
-            try:
-                kept.hardlink_to(path)
-            except OSError:  # a disk without links
-                _write_through(kept, path.read_bytes())
-        part.replace(path)
-    finally:
-        part.unlink(missing_ok=True)
-
-
 def _check_place(target: Path) -> None:
     if "\0" in f"{target}":
         raise OutputError(f"{target}", "is no name for a folder", "choose another --out")

@@ -1,4 +1,4 @@
-"""What a killed run leaves beside the plan's folder: told from another run's work by a lock, and cleared."""
+"""What a killed run leaves beside the plan's folder or a file: told from another run's work by a lock, and cleared."""
 
 from __future__ import annotations
 
@@ -26,10 +26,7 @@ class Claim:
 
     def still_at(self, path: Path) -> bool:
         """Return whether the folder still stands at that place."""
-        try:
-            return os.path.samestat(os.fstat(self.fd), path.stat())
-        except OSError:
-            return False
+        return stands_at(self.fd, path)
 
     def release(self) -> None:
         """Give the folder free."""
@@ -50,16 +47,29 @@ def claim(folder: Path, *, wait: bool = True) -> Claim | None:
         fd = os.open(folder, os.O_RDONLY | getattr(os, "O_DIRECTORY", 0))
     except FileNotFoundError:
         return None
+    return Claim(fd=fd, locked=lock(fd, wait=wait))
+
+
+def lock(fd: int, *, wait: bool = True) -> bool:
+    """Lock what is open there, once no other run holds it; return whether it is locked, which not every disk can."""
     try:
         if fcntl is not None:
             fcntl.flock(fd, fcntl.LOCK_EX | (0 if wait else fcntl.LOCK_NB))
     except OSError:
-        return Claim(fd=fd, locked=False)
-    return Claim(fd=fd, locked=fcntl is not None)
+        return False
+    return fcntl is not None
+
+
+def stands_at(fd: int, path: Path) -> bool:
+    """Return whether what is open there still has that name."""
+    try:
+        return os.path.samestat(os.fstat(fd), path.stat())
+    except OSError:
+        return False
 
 
 def prefix_of(place: Path) -> str:
-    """Return how the names of a place's unfinished folders begin; they end in eight random characters."""
+    """Return how the names of a place's unfinished folders and files begin; they end in eight random characters."""
     digest = hashlib.sha256(os.fsencode(place.name)).hexdigest()[:8]
     return f".{place.name[:40]}.{digest}."
 
@@ -75,6 +85,24 @@ def clear_leftovers(place: Path) -> None:
                 shutil.rmtree(folder, ignore_errors=True)
         finally:
             held.release()
+
+
+def clear_files(place: Path) -> None:
+    """Remove the unfinished files of killed runs beside a file; those of runs at work are locked."""
+    for path in _named_alike(place):
+        if path.is_symlink() or not path.is_file():
+            continue
+        try:
+            fd = os.open(path, os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0))
+        except OSError:
+            continue
+        try:
+            if lock(fd, wait=False) and stands_at(fd, path):
+                path.unlink(missing_ok=True)
+        except OSError:
+            pass  # another's, perhaps
+        finally:
+            os.close(fd)
 
 
 def restore_aside(place: Path) -> None:
@@ -97,12 +125,12 @@ def restore_aside(place: Path) -> None:
 
 
 def _beside(place: Path) -> list[Path]:
+    return [path for path in _named_alike(place) if path.is_dir() and not path.is_symlink()]
+
+
+def _named_alike(place: Path) -> list[Path]:
     start = prefix_of(place)
     try:
-        return sorted(
-            folder
-            for folder in place.parent.iterdir()
-            if folder.name.startswith(start) and folder.is_dir() and not folder.is_symlink()
-        )
+        return sorted(path for path in place.parent.iterdir() if path.name.startswith(start))
     except OSError:
         return []

@@ -179,7 +179,7 @@ def test_a_fit_stopped_at_any_step_of_writing_leaves_the_earlier_calibration_in_
     first = (shell.folder / "cab/calibration.toml").read_bytes()
     with monkeypatch.context() as patched:
         if stopped_at == "open":
-            patched.setattr("marquee.outputs.folder._write_through", stop)
+            patched.setattr("marquee.outputs.single_file.os.fsync", stop)
         else:
             patched.setattr(Path, stopped_at, stop)
         with pytest.raises(Stopped):

@@ -21,7 +21,7 @@ from marquee.outputs.leftovers import restore_aside
 OLD = {"plan.json": b"old plan", "summary.txt": b"old words", "wiring.svg": b"only in the old"}
 NEW = {"plan.json": b"new plan", "summary.txt": b"new words", "lit.png": b"only in the new"}
 THEIRS = {"notes.txt": b"the maker's", "photos/bench.jpg": b"the maker's too"}
-_WATCHED = [
+WATCHED = [
     "open",
     "os.rename",
     "os.link",
@@ -35,6 +35,8 @@ _WATCHED = [
     "ctypes.dlsym",
     "ctypes.call_function",
     "tempfile.mkdtemp",
+    "tempfile.mkstemp",
+    "fcntl.flock",
 ]
 
 
@@ -65,7 +67,7 @@ def _write_killed_at(place: Path, step: int) -> bool:
 
         def count(event: str, _arguments: object) -> None:
             nonlocal left
-            if event in _WATCHED:
+            if event in WATCHED:
                 left -= 1
                 if left < 0:
                     os.kill(os.getpid(), signal.SIGKILL)
