@@ -60,6 +60,12 @@ def as_given(value: object, name: str) -> Any:  # noqa: ANN401 -- a field's valu
     return getattr(value, name) if given is fallback else given
 
 
+def coarse_of(value: object, name: str) -> tuple[NDArray[Any], int]:
+    """Return a map as coarse as it is held, without making it in full, and how many pixels a side its blocks have."""
+    given = as_given(value, name)
+    return (given.coarse, given.factor) if isinstance(given, Enlarged) else (given, 1)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Padded:
     """A picture as decoders leave it: `rgbx` (height_px, width_px, 4) uint8, the fourth byte without meaning."""
