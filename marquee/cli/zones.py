@@ -101,11 +101,15 @@ def points_inside(found: ZoneMap) -> list[tuple[float, float]]:
     import cv2
     import numpy as np
 
+    from marquee.values_pixels import coarse_of
+
     points = []
-    mm = found.mm_per_px
+    # As coarse as overrides look at it; the full map of a large picture is not needed.
+    of_px, factor = coarse_of(found, "aperture_of_px")
+    mm = found.mm_per_px * factor
     for aperture in found.apertures:
         x0, y0, x1, y1 = (round(v / mm) for v in aperture.bbox_mm)
-        part = found.aperture_of_px[max(0, y0 - 1) : y1 + 1, max(0, x0 - 1) : x1 + 1]
+        part = of_px[max(0, y0 - 1) : y1 + 1, max(0, x0 - 1) : x1 + 1]
         own = np.pad((part == aperture.id).astype(np.uint8), 1)
         depth = cv2.distanceTransform(own, cv2.DIST_L2, 5)
         y, x = np.unravel_index(int(depth.argmax()), depth.shape)
