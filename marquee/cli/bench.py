@@ -46,7 +46,10 @@ def new(folder: str, part_name: str) -> None:
     written = [name for name, text in texts.items() if _write_new(Path(folder) / name, text)]
     kept = [name for name in texts if name not in written]
     if written:
-        click.echo(f"{folder}/ with {', '.join(written)}; white teaches most: match it first")
+        click.echo(
+            f"{folder}/ with {', '.join(written)}; white teaches most: match it first. Filled in, run: "
+            f"marquee bench fit {folder} --part {part_name}"
+        )
     for name in kept:
         click.echo(f"{folder}/{name} exists already and was left as it is", err=True)
 
@@ -113,7 +116,7 @@ def fit(
     click.echo(_as_text(outcome, advised))
     click.echo(_band(part, outcome))
     kept = "" if earlier is None else f"; the earlier one is kept as {earlier}"
-    click.echo(f"{target} written{kept}")
+    click.echo(f"{target} written{kept}; give it to your plans: --calibration {target}")
     for number, finding in enumerate(outcome.findings, 1):
         click.echo(f"{number}. {finding.where}: {finding.message} [{finding.code}]", err=True)
     return int(strict and bool(outcome.findings))

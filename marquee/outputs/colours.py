@@ -12,11 +12,11 @@ from marquee.colour.constants import XYZ_TO_SRGB
 from marquee.colour.singles import Singles
 from marquee.colour.spaces import lab_to_xyz, srgb_encode
 from marquee.errors import printable
+from marquee.outputs.words import WIDTH
 from marquee.power.load import driven_current_a
 from marquee.values import Part, Spread, ZoneDrive
 
 Rgb = tuple[int, int, int]
-_WIDTH = 100
 # Standard observers under the names of their publication.
 OBSERVER_NAMES = {
     "cie-1931-2": "CIE 1931 2°",
@@ -78,7 +78,7 @@ def notes(found: Singles) -> list[str]:
             f"{share:g}% all of these can be made."
         )
     lines += _others(found)
-    return [part for line in lines for part in textwrap.wrap(line, _WIDTH, subsequent_indent="  ")]
+    return [part for line in lines for part in textwrap.wrap(line, WIDTH, subsequent_indent="  ")]
 
 
 def screens(found: Singles, number: int) -> tuple[Rgb, Rgb, Rgb]:
@@ -120,7 +120,7 @@ def as_dict(found: Singles) -> dict[str, Any]:
 def bytes_text(codes: tuple[int, ...], global_code: int | None, part: Part) -> str:
     """Return codes as a table shows them, with the global setting where the part has one."""
     text = ",".join(str(code) for code in codes)
-    return text if global_code is None else f"{text} at {global_code}/{2**part.global_bits - 1}"
+    return text if global_code is None else f"{text} at {global_code}/{part.global_top}"
 
 
 def mean_codes(spread: Spread) -> tuple[float, ...]:

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from marquee.outputs.compare_change import Change, differ, say
 from marquee.outputs.compare_read import FeedRow, FirmwareRow, PartRow, PowerRow, SupplyRow
+from marquee.outputs.words import supply_words
 
 
 def power(old: PowerRow, new: PowerRow) -> Iterator[Change]:
@@ -27,8 +28,7 @@ def power(old: PowerRow, new: PowerRow) -> Iterator[Change]:
 def _supply(supply: SupplyRow | None) -> str | None:
     if supply is None:
         return None
-    several = f"{supply.count} × " if supply.count > 1 else ""
-    return f"{several}{supply.volts:g} V {supply.amps:g} A"
+    return supply_words(supply.count, supply.volts, supply.amps)
 
 
 def _feeds(old: tuple[FeedRow, ...], new: tuple[FeedRow, ...]) -> Iterator[Change]:

@@ -139,8 +139,12 @@ class FeedRow(_Row):
 
     @property
     def wire_name(self) -> str:
-        """The wire's size as sold, also in plans that give its area only."""
-        return self.wire or (f"{self.awg} AWG" if self.awg is not None else f"{self.mm2:g} mm²")
+        """The wire's size as sold, also in plans that give its area only, or nothing."""
+        if self.wire:
+            return self.wire
+        if self.awg is not None:
+            return f"{self.awg} AWG"
+        return "unknown wire" if self.mm2 is None else f"{self.mm2:g} mm²"
 
 
 class PartRow(_Row):

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import textwrap
 from typing import Any
 
-from marquee.errors import printable
 from marquee.outputs.compare_change import SUBJECTS, Change
+from marquee.outputs.words import counted, wrapped
 
-_LABEL, _WIDTH = 11, 100
+_LABEL = 11
 
 
 def compare_text(changes: tuple[Change, ...], names: tuple[str, str]) -> str:
@@ -16,7 +15,7 @@ def compare_text(changes: tuple[Change, ...], names: tuple[str, str]) -> str:
     head = f"{names[0]} → {names[1]}"
     if not changes:
         return f"{head}: no difference; both plan the same sign\n"
-    lines = [f"{head}: {_count(len(changes), 'difference')}", *change_lines(changes)]
+    lines = [f"{head}: {counted(len(changes), 'difference')}", *change_lines(changes)]
     told = {change.subject for change in changes}
     same = [subject for subject in SUBJECTS if subject not in told]
     if same:
@@ -31,14 +30,8 @@ def change_lines(changes: tuple[Change, ...]) -> list[str]:
         label = subject
         for change in changes:
             if change.subject == subject:
-                lines += textwrap.wrap(
-                    printable(_line(change)),
-                    _WIDTH,
-                    initial_indent=f"{label:<{_LABEL}}",
-                    subsequent_indent=" " * (_LABEL + 2),
-                    break_long_words=False,
-                    break_on_hyphens=False,
-                )
+                head, rest = f"{label:<{_LABEL}}", " " * (_LABEL + 2)
+                lines += wrapped(head, _line(change), rest, cut=False)
                 label = ""
     return lines
 
@@ -54,10 +47,6 @@ def _line(change: Change) -> str:
     if change.after is None:
         return f"gone: {change.what} {change.before}".rstrip() + note
     return f"{change.what} {change.before} → {change.after}{note}"
-
-
-def _count(number: int, word: str) -> str:
-    return f"1 {word}" if number == 1 else f"{number} {word}s"
 
 
 def compare_dict(changes: tuple[Change, ...], names: tuple[str, str]) -> dict[str, Any]:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import re
 
-_COMMENT = re.compile(r"/\*.*?\*/|//[^\n]*", re.DOTALL)
+# A comment that nothing closes ends with the file: trying each `/*` anew would take the square of their number.
+COMMENT = re.compile(r"/\*.*?(?:\*/|\Z)|//[^\n]*", re.DOTALL)
 _TOKEN = re.compile(r"\w+|[^\w\s]")
 
 
@@ -51,7 +52,7 @@ def _agreement(words: list[str], wanted: list[str]) -> int:
 
 def _tokens(text: str) -> list[tuple[str, int]]:
     """Words and signs outside comments, each with its line."""
-    plain = _COMMENT.sub(lambda match: "\n" * match[0].count("\n") + " ", text)
+    plain = COMMENT.sub(lambda match: "\n" * match[0].count("\n") + " ", text)
     return [
         (match[0], number)
         for number, line in enumerate(plain.splitlines(), 1)

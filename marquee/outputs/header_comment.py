@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import re
 
+import numpy as np
+
 from marquee import __version__
 from marquee.firmware import AVR_TICK_US, Constants
 from marquee.outputs.header_values import CRC_ORDER
@@ -101,9 +103,9 @@ def _cautions(plan: Plan, c: Constants) -> list[str]:
             "count frames instead.",
         ]
     if not plan.part.response_measured:
-        lines.append(
-            "The part's response was not measured: gamma and currents take light as proportional to the byte."
-        )
+        linear = np.allclose(plan.part.response, np.arange(256) / 255)
+        assumed = "take light as proportional to the byte" if linear else "follow an assumed curve"
+        lines.append(f"The part's response was not measured: gamma and currents {assumed}.")
     return lines
 
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass, fields, replace
 
 from marquee.errors import InputError
 from marquee.firmware import Constants, ZoneRuns
+from marquee.outputs.header_code import COMMENT
 from marquee.outputs.header_values import (
     CLOCKED,
     FORMAT_VERSION,
@@ -20,8 +21,6 @@ from marquee.outputs.header_values import (
 from marquee.outputs.names import unique_identifiers
 from marquee.plan import Plan
 
-# An unclosed comment reaches to the end: looking for its close again from every start would take ages.
-_COMMENT = re.compile(r"/\*.*?(?:\*/|\Z)|//[^\n]*", re.DOTALL)
 _GUARD = re.compile(r"^#ifndef +([A-Z][A-Z0-9_]*)_CONSTANTS_H *$", re.MULTILINE)
 _LARGEST = 2**32 - 1
 _INTEGER = re.compile(r"(0[xX][0-9A-Fa-f]+|[0-9]+)[uUlL]*")
@@ -62,7 +61,7 @@ def read_header(text: str, where: str = "header") -> ReadHeader:
     InputError
         Not such a header, or a number or table is missing or malformed.
     """
-    code = _COMMENT.sub(" ", text.replace("\r\n", "\n").replace("\t", " "))
+    code = COMMENT.sub(" ", text.replace("\r\n", "\n").replace("\t", " "))
     guard = _GUARD.search(code)
     if guard is None:
         raise InputError(where, "is not a constants header of marquee", "give marquee_constants.h")

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import csv
 import io
-import textwrap
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
 from marquee import __version__
 from marquee.errors import printable
+from marquee.outputs.words import counted, supply_words, wrapped
 from marquee.plan import Plan
 from marquee.values import PartsRow
 
@@ -19,7 +19,6 @@ _RUNNING_HEAD = (
     "sign", "cabinets", "as planned A", "worst case A", "supply", "at the wall W", "kWh a month",
     "cost an hour", "cost a month", "currency",
 )  # fmt: skip
-_WIDTH = 100
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,7 +50,7 @@ class Sign:
 def sign_of(source: str, folder: str, plan: Plan) -> Sign:
     """Return what the joint lists need of a plan."""
     power = plan.power
-    several = f"{power.supply.count} × " if power.supply.count > 1 else ""
+    supply = power.supply
     hourly = power.cost_per_hour
     return Sign(
         source=source,
@@ -60,7 +59,7 @@ def sign_of(source: str, folder: str, plan: Plan) -> Sign:
         leds=plan.chain.count,
         planned_a=power.planned_a,
         worst_case_a=power.worst_case_a,
-        supply=f"{several}{power.supply.volts:g} V {power.supply.amps:g} A",
+        supply=supply_words(supply.count, supply.volts, supply.amps),
         wall_w=power.wall_w,
         cabinets=power.cabinets,
         kwh_per_month=power.kwh_per_month,
@@ -234,10 +233,9 @@ def _told(sign: Sign) -> str:
     if sign.problem:
         return f"not planned: {sign.problem}"
     cabinets = "" if sign.cabinets == 1 else f"{sign.cabinets} cabinets, each "
-    warnings = {0: "no warnings", 1: "1 warning"}.get(sign.warnings, f"{sign.warnings} warnings")
-    zones = "1 zone" if sign.zones == 1 else f"{sign.zones} zones"
+    warnings = counted(sign.warnings, "warning") if sign.warnings else "no warnings"
     return (
-        f"{printable(sign.folder)}/: {cabinets}{zones}, {sign.leds} LEDs, {sign.planned_a:.2f} A of "
+        f"{printable(sign.folder)}/: {cabinets}{counted(sign.zones, 'zone')}, {sign.leds} LEDs, {sign.planned_a:.2f} A of "
         f"{sign.supply}, {sign.wall_w:.1f} W at the wall; {warnings}"
     )
 
@@ -259,14 +257,7 @@ def _running(good: Sequence[Sign]) -> str:
 
 
 def _wrapped(head: str, text: str) -> list[str]:
-    return textwrap.wrap(
-        printable(text),
-        _WIDTH,
-        initial_indent=head,
-        subsequent_indent=" " * len(head),
-        break_long_words=False,
-        break_on_hyphens=False,
-    )
+    return wrapped(head, text, cut=False)
 
 
 def joint_dict(signs: Sequence[Sign]) -> dict[str, Any]:

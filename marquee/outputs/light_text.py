@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-import textwrap
 from typing import Any
 
 from marquee.errors import printable
+from marquee.outputs.words import wrapped
 from marquee.plan import Plan
 from marquee.power.dimming import Dimmed, Room
 from marquee.values import ZoneLight
 from marquee.values_light import Advice, Sweep, Trial
 
-_WIDTH = 100
 _NAME = 20
 _MOST_SOURCES = 3
 
@@ -30,10 +29,10 @@ def zones_text(plan: Plan) -> str:
             f"{light.min_over_max:>12.2f} {f'{x_mm:.0f}, {y_mm:.0f}':>15} {light.bleed:>7.1%} "
             f"{light.bleed_delta_e_2000:>6.1f}  {_sources(light)}".rstrip()
         )
-    lines += _wrapped(
+    lines += wrapped(
+        "",
         "dark/mean and dark/bright: darkest to mean and to brightest element of a zone's apertures. Bleed: share of "
         "the light from other zones' LEDs; shift: the colour difference that makes (CIEDE2000).",
-        "",
     )
     return "\n".join(lines) + "\n"
 
@@ -55,7 +54,7 @@ def advice_text(plan: Plan, advice: tuple[Advice, ...], aim: float) -> str:
             name = "walls" if zone is None else f"zone {zone} {plan.zone_map.zones[zone].name}"
             now = f", evenness now {one.before:.2f}" if one.about == "evenness" else ""
             lines.append(printable(f"  {name}{now}"))
-        lines += _wrapped(one.message, "    - ")
+        lines += wrapped("    - ", one.message)
     if not any(one.about == "evenness" for one in advice):
         lines.append("  every zone is as even as aimed at, or nothing tried makes it more even")
     return "\n".join(lines) + "\n"
@@ -78,7 +77,7 @@ def brightness_text(
             f"{wants}; --luminance {room.high_cd_m2:g} is brightness {dimmed.brightness:.1%}, saves "
             f"{dimmed.saved_a:.2f} A, codes err by at most ΔE00 {dimmed.largest_delta_e_2000:.1f}"
         )
-    lines += [line for room, _ in rooms for line in _wrapped(_cite(room), "    ")]
+    lines += [line for room, _ in rooms for line in wrapped("    ", _cite(room))]
     return "\n".join(lines) + "\n"
 
 
@@ -196,13 +195,3 @@ def sweep_dict(sweep: Sweep) -> dict[str, Any]:
             for value, trial in zip(sweep.values_mm, sweep.trials, strict=True)
         ],
     }
-
-
-def _wrapped(text: str, mark: str) -> list[str]:
-    return textwrap.wrap(
-        printable(text),
-        _WIDTH,
-        initial_indent=mark,
-        subsequent_indent=" " * len(mark),
-        break_on_hyphens=False,
-    )

@@ -7,9 +7,9 @@ from typing import Any
 
 from marquee.box.materials import Diffuser, Materials, Surface
 from marquee.errors import printable
+from marquee.outputs.words import WIDTH, wrapped
 from marquee.values import Figure
 
-_WIDTH = 100
 _OWN = (
     'Your own measured value goes before any row, in the project file or as a flag: [box] reflectance = "85%" '
     '(--reflectance) for the surfaces, transmittance = "52%" (--transmittance) for the diffuser; give diffuser the row '
@@ -29,7 +29,7 @@ def materials_text(materials: Materials) -> str:
     lines.append(f"  {'name':<22} {'passes':>9} {'range':>13} {'reflects':>9}  what it is")
     for diffuser in materials.diffusers.values():
         lines += _diffuser(diffuser)
-    return "\n".join([*lines, "", *textwrap.wrap(_OWN, _WIDTH)])
+    return "\n".join([*lines, "", *textwrap.wrap(_OWN, WIDTH)])
 
 
 def _surface(surface: Surface) -> list[str]:
@@ -61,9 +61,7 @@ def _source(figure: Figure, before: str = "") -> list[str]:
     text = f"{before}{figure.source} [{figure.status}]" + (
         f"; {figure.note}" if figure.note else ""
     )
-    return textwrap.wrap(
-        printable(text), _WIDTH, initial_indent=" " * 6, subsequent_indent=" " * 6
-    )
+    return wrapped(" " * 6, text)
 
 
 def materials_dict(materials: Materials) -> dict[str, Any]:

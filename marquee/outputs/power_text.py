@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-import textwrap
 from typing import TYPE_CHECKING
 
 from marquee.errors import printable
+from marquee.outputs.words import supply_words, wrapped
 from marquee.units import format_length
 from marquee.values import Power
 
 if TYPE_CHECKING:
     from marquee.plan import Plan
-
-_WIDTH = 100
 
 
 def power_text(power: Power, led_count: int, part_title: str) -> str:
@@ -67,12 +65,11 @@ def _currents(power: Power) -> list[str]:
 def _wiring(power: Power) -> list[str]:
     supply = power.supply
     owned = ", yours" if power.supply_owned else ""
-    units = f"{supply.count} × " if supply.count > 1 else ""
     cap = "full" if power.brightness_cap >= 1 else f"capped at {power.brightness_cap:.0%}"
     cap += ", the planned bytes fit as they are" if power.plan_fits else ""
     lines = [
         "",
-        f"supply       {units}{supply.volts:g} V {supply.amps:g} A ({supply.watts:.0f} W){owned}",
+        f"supply       {supply_words(supply.count, supply.volts, supply.amps)} ({supply.watts:.0f} W){owned}",
         f"brightness   {cap}",
         f"lowest LED   {power.min_led_v:.2f} V at LED {power.worst_led}"
         + (f", colours hold down to {power.regulation_v:g} V" if power.regulation_v else ""),
@@ -140,14 +137,4 @@ def _parts(power: Power) -> list[str]:
 
 
 def _items(texts: tuple[str, ...]) -> list[str]:
-    return [
-        line
-        for text in texts
-        for line in textwrap.wrap(
-            printable(text),
-            _WIDTH,
-            initial_indent="  - ",
-            subsequent_indent="    ",
-            break_on_hyphens=False,
-        )
-    ]
+    return [line for text in texts for line in wrapped("  - ", text)]

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import textwrap
-
 from marquee import __version__
 from marquee.errors import printable
+from marquee.outputs.words import counted, supply_words, wrapped
 from marquee.plan import Plan
 from marquee.units import format_length
 from marquee.values import Feed, Zone, ZoneDrive
 
-_WIDTH = 100
 _LABEL = 11
 _MOST_ZONES = 8
 _MOST_FEEDS = 6  # those beyond stand in power.txt
@@ -27,7 +25,7 @@ def summary_text(plan: Plan, folder: str | None = None) -> str:
     lines += _warnings(plan)
     lines.append("")
     lines.append("Before you build")
-    lines += [wrapped for c in plan.power.cautions for wrapped in _item("-", c)]
+    lines += [line for c in plan.power.cautions for line in _item("-", c)]
     return "\n".join(lines) + "\n"
 
 
@@ -59,7 +57,7 @@ def _zones(plan: Plan) -> str:
     shown = "; ".join(_zone(z) for z in zones[:_MOST_ZONES])
     more = f"; and {len(zones) - _MOST_ZONES} more" if len(zones) > _MOST_ZONES else ""
     apertures = len(plan.zone_map.apertures)
-    return f"{_count(len(zones), 'zone')}, {_count(apertures, 'aperture')}: {shown}{more}"
+    return f"{counted(len(zones), 'zone')}, {counted(apertures, 'aperture')}: {shown}{more}"
 
 
 def _zone(zone: Zone) -> str:
@@ -72,21 +70,24 @@ def _walls(plan: Plan) -> str:
     if not box.walls:
         return f"none needed: one cell of {format_length(box.depth_mm)} depth"
     touching = sum(a.touching for a in plan.zone_map.adjacent)
-    tail = f"; {_count(touching, 'pair')} of zones nearer than a wall is thick" if touching else ""
+    tail = (
+        f"; {counted(touching, 'pair')} of zones nearer than a wall is thick" if touching else ""
+    )
     return (
-        f"{_count(len(box.walls), 'wall')}, {box.total_length_mm:.0f} mm of "
+        f"{counted(len(box.walls), 'wall')}, {box.total_length_mm:.0f} mm of "
         f"{format_length(box.wall_thickness_mm)} sheet {format_length(box.wall_height_mm)} high, "
-        f"{_count(len(box.cells), 'cell')}{tail}"
+        f"{counted(len(box.cells), 'cell')}{tail}"
     )
 
 
 def _leds(plan: Plan) -> str:
     chain = plan.chain
     lit = int((chain.zone >= 0).sum())
-    rows = len(set(chain.row.tolist()))
+    rows, each = len(set(chain.row.tolist())), chain.places_mm.shape[1]
+    grouped = f" with {each} LEDs each" if each > 1 else ""
     return (
-        f"{chain.count} × {_short(plan.part.name, 40)} at {format_length(chain.pitch_mm)} "
-        f"in {_count(rows, 'run')}, {lit} lit"
+        f"{chain.count} × {_short(plan.part.name, 40)}{grouped} at {format_length(chain.pitch_mm)} "
+        f"in {counted(rows, 'run')}, {lit} lit"
     )
 
 
@@ -166,7 +167,6 @@ def _current(plan: Plan) -> str:
 def _supply(plan: Plan) -> str:
     power = plan.power
     supply = power.supply
-    units = f"{supply.count} × " if supply.count > 1 else ""
     shown = power.feeds[:_MOST_FEEDS]
     feeds = "; ".join(_feed(f) for f in shown)
     if len(power.feeds) > len(shown):
@@ -174,7 +174,7 @@ def _supply(plan: Plan) -> str:
     cap = f"; brightness capped at {power.brightness_cap:.0%}" if power.brightness_cap < 1 else ""
     cap += " (the plan fits as it is)" if power.plan_fits else ""
     return (
-        f"{units}{supply.volts:g} V {supply.amps:g} A ({supply.watts:.0f} W){cap}; {feeds}; "
+        f"{supply_words(supply.count, supply.volts, supply.amps)} ({supply.watts:.0f} W){cap}; {feeds}; "
         f"lowest LED {power.min_led_v:.2f} V at LED {power.worst_led}; the sums are in power.txt"
     )
 
@@ -210,7 +210,7 @@ def _month(plan: Plan) -> str:
         else f", {power.cost_per_month:.2f} {_money(power.currency)}"
     )
     return (
-        f"; a month of {hours:g} h a day, {_count(power.cabinets, 'cabinet')}: "
+        f"; a month of {hours:g} h a day, {counted(power.cabinets, 'cabinet')}: "
         f"{power.kwh_per_month:.2f} kWh{paid}"
     )
 
@@ -230,7 +230,7 @@ def _firmware(plan: Plan) -> str:
 def _warnings(plan: Plan) -> list[str]:
     if not plan.findings:
         return ["No warnings."]
-    lines = [_count(len(plan.findings), "warning").capitalize()]
+    lines = [counted(len(plan.findings), "warning").capitalize()]
     for number, finding in enumerate(plan.findings, 1):
         text = f"{finding.where}: {finding.message} [{finding.code}]"
         lines += _item(f"{number}.", text)
@@ -238,23 +238,11 @@ def _warnings(plan: Plan) -> list[str]:
 
 
 def _entry(label: str, text: str) -> list[str]:
-    return textwrap.wrap(
-        printable(text),
-        _WIDTH,
-        initial_indent=label.ljust(_LABEL),
-        subsequent_indent=" " * _LABEL,
-        break_on_hyphens=False,
-    )
+    return wrapped(label.ljust(_LABEL), text)
 
 
 def _item(mark: str, text: str) -> list[str]:
-    return textwrap.wrap(
-        printable(text),
-        _WIDTH,
-        initial_indent=mark.rjust(3) + " ",
-        subsequent_indent="    ",
-        break_on_hyphens=False,
-    )
+    return wrapped(mark.rjust(3) + " ", text, "    ")
 
 
 def _short(text: str, most: int = 60) -> str:
@@ -265,7 +253,3 @@ def _short(text: str, most: int = 60) -> str:
 def _figures(value: float) -> str:
     """Return about three figures without an exponent."""
     return f"{value:.0f}" if value >= 100 else f"{value:.3g}"
-
-
-def _count(number: int, noun: str) -> str:
-    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"

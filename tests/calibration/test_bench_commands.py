@@ -79,6 +79,22 @@ def test_an_empty_template_is_not_fitted(shell: Shell) -> None:
     assert not (shell.folder / "cab/calibration.toml").exists()
 
 
+def test_each_step_names_the_next_and_that_one_works(shell: Shell) -> None:
+    _, out, _ = shell("bench", "new", "cab", "--part", "sk6812")
+    following = re.search(r"run: marquee (.+)", out)
+    assert following
+    _fill(shell.folder / "cab")
+    _sign(shell.folder)
+    status, out, err = shell(*following[1].split())
+    assert status == 0, err
+    option = re.search(r"(--calibration \S+)$", out, re.MULTILINE)
+    assert option
+    words = ("plan", "sign.png", "--width", "120mm", "--part", "sk6812", "--out", "a")
+    status, out, err = shell(*words, *option[1].split())
+    assert status == 0, err
+    assert "calibrated on cab" in " ".join(out.split())
+
+
 def test_fit_writes_a_calibration_that_a_plan_uses_and_names(shell: Shell) -> None:
     _fill(shell.folder / "cab")
     _sign(shell.folder)

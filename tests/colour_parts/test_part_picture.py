@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import io
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -10,10 +11,10 @@ from PIL import Image
 
 from marquee.colour.emission import emission, missing_for_emission
 from marquee.colour.parts import load_part, part_names
-from marquee.outputs.pictures.part import draw_part, part_picture
+from marquee.outputs.pictures.part import draw_part, figure_rows, part_picture
 from marquee.outputs.pictures.part_plots import Plot
 from marquee.outputs.pictures.sheet import Sheet
-from marquee.values import Part
+from marquee.values import Figure, Part
 from tests.colour_parts.rows import rows
 
 DIAGRAM = Plot(x=68, y=126, width_px=500, height_px=477)
@@ -116,3 +117,14 @@ def test_a_makers_odd_words_are_drawn_safely(tmp_path: Path) -> None:
     sheet = draw_part(part, emission(part, "cie-2015-10"))
     assert all(box.text.isprintable() for box in sheet.texts)
     assert all(box.x1 <= sheet.width_px for box in sheet.texts)
+
+
+def test_amber_shares_its_row_with_the_other_channels() -> None:
+    figure = Figure(value=500.0, unit="mcd", status="data sheet", source="a sheet")
+    part = replace(
+        load_part("ws2812b"),
+        figures={f"intensity_{c}_mcd": figure for c in ("r", "g", "b", "a")},
+    )
+    (row,), others = figure_rows(part, [])
+    assert not others
+    assert row[0] == "intensity R G B A"

@@ -156,3 +156,13 @@ def test_a_whole_page_of_picture_is_made_without_dates() -> None:
     dates = set(re.findall(rb"D:(\d{14})", data))
     assert dates <= {b"20000101000000"}
     assert io.BytesIO(data).read(5) == b"%PDF-"
+
+
+def test_a_sign_too_large_for_its_pages_says_so_on_the_first(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("marquee.outputs.drawings.pdf._MOST_PAGES", 3)
+    assert len(tile_drawing(900.0, 500.0, "A4", 10.0).tiles) > 3
+    pages = _text(_template((900.0, 500.0), "A4"), tmp_path)
+    assert len(pages) == 1 + 2 * 3
+    assert "Only the first 3 pages of each view are here" in pages[0]

@@ -86,3 +86,12 @@ def test_the_header_just_made_has_no_difference(sign: Sign) -> None:
     text = header_text(make_plan(sign))
     assert code_differences(text, text) == ()
     assert code_differences(text, MADE)
+
+
+def test_a_comment_that_nothing_closes_ends_with_the_file() -> None:
+    """ISO C99, 6.4.9: a comment is closed by `*/` only; what follows an open one is no code."""
+    plain = re.sub(r"/\*.*?\*/", "", MADE, flags=re.DOTALL)
+    at = plain.index("#define MARQUEE_LIMIT_MA")
+    # So many that finding the close of each anew would take minutes.
+    (found,) = code_differences(plain[:at] + "/* " * 100_000 + plain[at:], MADE)
+    assert found.startswith("its code ends before")

@@ -160,3 +160,11 @@ def test_long_lines_are_folded_and_the_preprocessor_does_not_mind() -> None:
     text = header_text(make_plan(Sign(prefix="A2345678901234567890", spread=True)))
     assert max(map(len, text.splitlines())) <= 120
     assert text.isascii()
+
+
+def test_the_caution_on_an_unmeasured_part_says_what_was_assumed() -> None:
+    straight = header_text(make_plan())
+    bent = header_text(make_plan(Sign(response=tuple((i / 255) ** 1.2 for i in range(256)))))
+    assert "take light as proportional to the byte" in straight
+    assert "follow an assumed curve" in bent
+    assert "not measured" not in header_text(make_plan(Sign(response_measured=True)))

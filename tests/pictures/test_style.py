@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from scipy.optimize import isotonic_regression
 
 from marquee.outputs.pictures.callouts import spread
-from marquee.outputs.pictures.style import plain, round_length_mm, shorten, text_width
+from marquee.outputs.pictures.style import plain, round_number, shorten, text_width
 
 LABELS = st.lists(st.tuples(st.floats(0, 1000), st.floats(1, 90)), min_size=1, max_size=11).map(
     sorted
@@ -50,4 +50,4 @@ def test_any_name_becomes_one_drawable_line(name: str) -> None:
 def test_scale_bar_lengths_are_one_two_or_five_times_a_power_of_ten(
     most_mm: float, length_mm: float
 ) -> None:
-    assert round_length_mm(most_mm) == pytest.approx(length_mm)
+    assert round_number(most_mm) == pytest.approx(length_mm)

@@ -16,12 +16,8 @@ from PIL import Image
 
 from marquee.outputs.pictures.leds import panel_views
 from marquee.outputs.pictures.voltage import draw_voltage, voltage_picture
-from marquee.outputs.pictures.wiring import (
-    PLUS,
-    draw_wiring,
-    feed_place,
-    wiring_files,
-)
+from marquee.outputs.pictures.wiring import draw_wiring, feed_place, wiring_files
+from marquee.outputs.pictures.wiring_diagram import PLUS
 from marquee.outputs.pictures.wrap import wrap
 from marquee.plan import Plan
 from marquee.power.design import plan_power

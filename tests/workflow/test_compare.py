@@ -308,3 +308,12 @@ def test_control_characters_of_a_plan_do_not_reach_the_terminal(
         out = capsys.readouterr().out
         assert "red" in out
         assert "\x1b" not in out
+
+
+def test_a_feed_whose_wire_stands_in_neither_form_is_compared_all_the_same(demo: Plan) -> None:
+    def bare(plan: Plan) -> None:
+        for key in ("wire", "awg", "mm2"):
+            plan["power"]["feeds"][0].pop(key, None)
+
+    (change,) = (c for c in changes(edited(demo, bare), demo) if c.subject == "power")
+    assert "unknown wire" in str(change)

@@ -29,7 +29,8 @@ _PT = 72 / 25.4
 _PLAIN, _BOLD = "marquee-plain", "marquee-bold"
 # Length of the bar that shows whether the printer kept the scale [mm].
 CHECK_BAR_MM = 100.0
-_MOST_PAGES = 400
+# Pages of one view at most, so that a huge sign fills no disk: more than anyone tapes together. Ours, no source.
+_MOST_PAGES = 200
 _VIEWS = (
     ("FRONT VIEW", "as seen from the front: for the box's floor", False),
     ("BACK VIEW", "from behind (mirrored): back of face, diffuser", True),
@@ -53,7 +54,7 @@ def template_pdf(cut: CutPlan, zones: tuple[ZoneName, ...], title: str) -> bytes
     ]
     _first_page(canvas, cut, tiling, title)
     for name, about, drawing in views:
-        for tile in tiling.tiles[: _MOST_PAGES // len(views)]:
+        for tile in tiling.tiles[:_MOST_PAGES]:
             _page(canvas, drawing, tiling, tile, (name, about))
     canvas.save()
     return stream.getvalue()
@@ -87,11 +88,20 @@ def _first_page(canvas: Canvas, cut: CutPlan, tiling: Tiling, title: str) -> Non
         else f" Neighbours overlap by {tiling.overlap_mm:g} mm: cut one page along its dashed line, lay it on the other so "
         "that the crosses meet, and tape it."
     )
+    cut_off = (
+        []
+        if count <= _MOST_PAGES
+        else [
+            f"Only the first {_MOST_PAGES} pages of each view are here: have a drawing this large plotted on wide paper "
+            "from barriers.dxf or barriers.svg."
+        ]
+    )
     lines = [
         f"Each view takes {pages} of {cut.page}.{overlap}",
         f"Print at 100 %, without fitting to the page, and check the {CHECK_BAR_MM:.0f} mm bar on every page with a steel rule: "
         "half a millimetre off is half a percent.",
         "FRONT VIEW pages go on the box's floor. BACK VIEW pages are mirrored for work on the back of the face or diffuser.",
+        *cut_off,
         *floor_notes(cut),
         *LASER_NOTES,
     ]

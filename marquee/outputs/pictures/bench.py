@@ -13,6 +13,8 @@ from marquee.colour.calibrated import response_tables
 from marquee.colour.emission import emission
 from marquee.colour.spaces import xyz_to_uv_prime
 from marquee.outputs.pictures.part_plots import (
+    GRID,
+    INK,
     LINEAR,
     LOCUS,
     SCREEN,
@@ -40,13 +42,7 @@ _TABLE_Y = _DIAGRAM.y + _DIAGRAM.height_px + 70
 _ROW_PX, _MOST_ROWS = 22, 40
 _BAR_X, _BAR_PX = MARGIN_PX + 360, 560
 _BEFORE: Rgb = (150, 156, 166)
-_GRID: Rgb = (228, 231, 235)
-_INK: dict[str, Rgb] = {
-    "R": (204, 40, 36),
-    "G": (24, 140, 60),
-    "B": (36, 84, 200),
-    "W": (90, 90, 90),
-}
+_WHITE_INK: Rgb = (90, 90, 90)
 _RANGES = (1.1, 1.25, 1.5, 2.0, 4.0, 16.0)
 _CODES = (4, 8, 16, 32, 64, 128, 255)
 
@@ -133,11 +129,11 @@ def _draw_ratio(sheet: Sheet, part: Part, known: Part) -> None:
     bottom = _RATIO.y + _RATIO.height_px
     for code in _CODES:
         x, _ = at(code, 1)
-        sheet.line([(x, _RATIO.y), (x, bottom)], _GRID, 1)
+        sheet.line([(x, _RATIO.y), (x, bottom)], GRID, 1)
         sheet.text(x, bottom + 14, f"{code}", quiet)
     for value in (1 / limit, limit**-0.5, 1.0, limit**0.5, limit):
         _, y = at(255, value)
-        sheet.line([(_RATIO.x, y), (_RATIO.x + _RATIO.width_px, y)], _GRID, 1)
+        sheet.line([(_RATIO.x, y), (_RATIO.x + _RATIO.width_px, y)], GRID, 1)
         sheet.text(_RATIO.x - 8, y, f"×{value:.2f}", right)
     sheet.text(
         _RATIO.x + _RATIO.width_px / 2, bottom + 36, "code", Lettering(bold=True, align="centre")
@@ -150,7 +146,7 @@ def _draw_ratio(sheet: Sheet, part: Part, known: Part) -> None:
     )
     for channel, line in zip(part.channels, ratio, strict=True):
         points = [at(float(c), float(v)) for c, v in zip(codes, line, strict=True)]
-        sheet.line(points, _INK.get(channel, sheet.theme.ink), 2)
+        sheet.line(points, INK.get(channel, _WHITE_INK), 2)
     sheet.frame(_RATIO.x, _RATIO.y, _RATIO.width_px, _RATIO.height_px, LOCUS)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from marquee.outputs.pictures.canvas import View, fit_view
-from marquee.outputs.pictures.face import zone_colours
+from marquee.outputs.pictures.face import zone_cells
 from marquee.outputs.pictures.layout import ROOM_PX, subtitle
 from marquee.outputs.pictures.lit import expose, exposure_cd_m2
 from marquee.outputs.pictures.sheet import (
@@ -17,7 +17,7 @@ from marquee.outputs.pictures.sheet import (
     draw_table,
     table_height,
 )
-from marquee.outputs.pictures.style import DARK, MARGIN_PX, SMALL_PX, WIDTH_PX, Rgb, plain
+from marquee.outputs.pictures.style import DARK, MARGIN_PX, SMALL_PX, WIDTH_PX, Rgb
 from marquee.plan import Plan
 from marquee.values import ZoneLight
 
@@ -102,12 +102,9 @@ def _table(sheet: Sheet, bare: Plan, plan: Plan, y: int) -> None:
 
 
 def _row(plan: Plan, bare: ZoneLight, walled: ZoneLight) -> tuple[str | tuple[Rgb, ...], ...]:
-    zone = next(z for z in plan.zone_map.zones if z.id == walled.zone)
     source = bare.bleed_from[0] if bare.bleed_from else None
     return (
-        zone_colours(plan.zone_map, zone),
-        f"{zone.id}",
-        plain(zone.name),
+        *zone_cells(plan.zone_map, walled.zone),
         f"{100 * bare.bleed:.1f} %",
         f"{bare.bleed_delta_e_2000:.1f}",
         f"{100 * walled.bleed:.1f} %",

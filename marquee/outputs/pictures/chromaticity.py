@@ -13,9 +13,9 @@ from marquee.colour.emission import emission
 from marquee.colour.observer import locus_xyz
 from marquee.colour.spaces import xyz_to_uv_prime
 from marquee.outputs.pictures.canvas import Canvas, View
-from marquee.outputs.pictures.face import zone_colours
+from marquee.outputs.pictures.face import zone_cells
 from marquee.outputs.pictures.layout import subtitle
-from marquee.outputs.pictures.part_plots import hull
+from marquee.outputs.pictures.part_plots import GRID, hull
 from marquee.outputs.pictures.sheet import (
     HEADING_PX,
     ROW_PX,
@@ -29,7 +29,6 @@ from marquee.plan import Plan
 from marquee.values import ZoneDrive
 
 _WHITE: Rgb = (255, 255, 255)
-_GRID: Rgb = (228, 231, 235)
 _LOCUS: Rgb = (110, 116, 126)
 _GAMUT: Rgb = (24, 28, 36)
 _SCREEN: Rgb = (70, 104, 168)
@@ -102,7 +101,7 @@ def _diagram(plan: Plan, view: View, part: Places) -> Canvas:
     canvas = Canvas(view, _WHITE)
     for tenth in np.arange(7) / 10:
         for ends in (((tenth, 0.0), (tenth, _V_MOST)), ((_U_LEAST, tenth), (_U_MOST, tenth))):
-            canvas.path([_at(np.array(end)) for end in ends], _GRID, 0.0, 1.0)
+            canvas.path([_at(np.array(end)) for end in ends], GRID, 0.0, 1.0)
     observer = plan.project.colour.observer
     locus = xyz_to_uv_prime(locus_xyz(np.arange(390.0, 701.0), observer))
     canvas.path([_at(p) for p in (*locus, locus[0])], _LOCUS, 0.0, 1.6)
@@ -117,8 +116,7 @@ def _diagram(plan: Plan, view: View, part: Places) -> Canvas:
     for _, target, result in marks:
         _arrow(canvas, np.array(_at(target)), np.array(_at(result)))
     for drive, target, result in marks:
-        zone = next(z for z in plan.zone_map.zones if z.id == drive.zone)
-        colour = zone_colours(plan.zone_map, zone)[0]
+        colour = zone_cells(plan.zone_map, drive.zone)[0][0]
         canvas.dots(np.array([_at(target)]), _DISC_PX / _SCALE, [_GAMUT])
         canvas.dots(np.array([_at(target)]), 6.6 / _SCALE, [colour])
         canvas.dots(np.array([_at(result)]), _RING_PX / _SCALE, [_GAMUT])
@@ -207,12 +205,9 @@ def _table(sheet: Sheet, plan: Plan, view: View) -> None:
         Column(head="± band", width_px=74, align="right"),
         Column(head="matched", width_px=78, align="right"),
     )
-    zones = {zone.id: zone for zone in plan.zone_map.zones}
     rows = [
         (
-            zone_colours(plan.zone_map, zones[drive.zone]),
-            f"{drive.zone}",
-            plain(zones[drive.zone].name),
+            *zone_cells(plan.zone_map, drive.zone),
             f"{np.hypot(*(result - target)):.4f}",
             f"{drive.shown_delta_e_2000:.2f}" + ("" if drive.in_gamut else " *"),
             _or_dash(drive.band_delta_e_2000),

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from marquee.outputs.pictures.canvas import FINER, Canvas, View
-from marquee.outputs.pictures.style import Rgb, lightness, mix, rgb
+from marquee.outputs.pictures.style import Rgb, lightness, mix, plain, rgb
 from marquee.values import Adjacency, BBox, Zone, ZoneMap
 
 Toward = Literal["top", "bottom", "right"]
@@ -70,9 +70,10 @@ def zone_colours(zone_map: ZoneMap, zone: Zone) -> tuple[Rgb, ...]:
     return colours or _GREYS
 
 
-def zone_title(zone: Zone) -> str:
-    """Return what a zone is called where there is room: number and name."""
-    return f"{zone.id}  {zone.name}"
+def zone_cells(zone_map: ZoneMap, zone_id: int) -> tuple[tuple[Rgb, ...], str, str]:
+    """Return the cells a table's row on a zone begins with: its colours, number and name."""
+    zone = next(zone for zone in zone_map.zones if zone.id == zone_id)
+    return zone_colours(zone_map, zone), f"{zone.id}", plain(zone.name)
 
 
 def paint_zones(

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from marquee.outputs.pictures.barriers import walled_face
 from marquee.outputs.pictures.canvas import Canvas, View, fit_view
-from marquee.outputs.pictures.face import cycles, zone_colours
+from marquee.outputs.pictures.face import cycles, zone_cells, zone_colours
 from marquee.outputs.pictures.layout import ROOM_PX, subtitle
 from marquee.outputs.pictures.sheet import (
     HEADING_PX,
@@ -312,9 +312,7 @@ def _table(sheet: Sheet, plan: Plan, y: int) -> None:
     zone_map, zone_of = plan.zone_map, plan.chain.zone
     rows = [
         (
-            zone_colours(zone_map, zone),
-            f"{zone.id}",
-            plain(zone.name),
+            *zone_cells(zone_map, zone.id),
             f"{int((zone_of == zone.id).sum())}",
             _numbers(zone_of, zone.id),
         )

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from marquee.outputs.pictures.canvas import FINER, Canvas, View
-from marquee.outputs.pictures.face import outline_zones, sample, zone_colours
+from marquee.outputs.pictures.face import outline_zones, sample, zone_cells
 from marquee.outputs.pictures.layout import Layout, lay_out, subtitle
 from marquee.outputs.pictures.luminance import map_over
 from marquee.outputs.pictures.sheet import (
@@ -23,8 +23,7 @@ from marquee.outputs.pictures.style import (
     SMALL_PX,
     WIDTH_PX,
     Rgb,
-    plain,
-    round_length_mm,
+    round_number,
 )
 from marquee.plan import Plan
 from marquee.values import ZoneLight
@@ -77,7 +76,7 @@ def contour_levels(top_cd_m2: float) -> tuple[float, ...]:
     """Return round luminances between 0 and the scale's end at which contours are drawn."""
     if top_cd_m2 <= 0:
         return ()
-    step = round_length_mm(top_cd_m2 / (_CONTOURS / 2.5))
+    step = round_number(top_cd_m2 / (_CONTOURS / 2.5))
     while top_cd_m2 / step > _CONTOURS:
         step *= 2
     return tuple(step * i for i in range(1, int(top_cd_m2 / step) + 1) if step * i < top_cd_m2)
@@ -188,12 +187,9 @@ def _table(sheet: Sheet, plan: Plan, layout: Layout) -> None:
 
 
 def _row(plan: Plan, light: ZoneLight) -> tuple[str | tuple[Rgb, ...], ...]:
-    zone = next(z for z in plan.zone_map.zones if z.id == light.zone)
     source = light.bleed_from[0][0] if light.bleed_from and light.bleed_from[0][1] > 0 else None
     return (
-        zone_colours(plan.zone_map, zone),
-        f"{zone.id}",
-        plain(zone.name),
+        *zone_cells(plan.zone_map, light.zone),
         f"{light.luminance_cd_m2:.0f}",
         f"{light.min_over_mean:.2f}",
         f"{light.min_over_max:.2f}",

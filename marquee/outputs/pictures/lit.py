@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from marquee.colour.spaces import srgb_encode
 from marquee.outputs.pictures.canvas import View
-from marquee.outputs.pictures.face import zone_colours
+from marquee.outputs.pictures.face import zone_cells
 from marquee.outputs.pictures.layout import Layout, lay_out, subtitle
 from marquee.outputs.pictures.luminance import (
     cycling_zones,
@@ -27,7 +27,7 @@ from marquee.outputs.pictures.sheet import (
     draw_table,
     table_height,
 )
-from marquee.outputs.pictures.style import DARK, MARGIN_PX, SMALL_PX, WIDTH_PX, plain
+from marquee.outputs.pictures.style import DARK, MARGIN_PX, SMALL_PX, WIDTH_PX
 from marquee.plan import Plan
 from marquee.values import ZoneLight
 
@@ -168,11 +168,8 @@ def _table(sheet: Sheet, plan: Plan, layout: Layout) -> None:
 
 
 def _row(plan: Plan, light: ZoneLight) -> tuple[str | tuple[tuple[int, int, int], ...], ...]:
-    zone = next(z for z in plan.zone_map.zones if z.id == light.zone)
     return (
-        zone_colours(plan.zone_map, zone),
-        f"{zone.id}",
-        plain(zone.name),
+        *zone_cells(plan.zone_map, light.zone),
         f"{light.luminance_cd_m2:.0f}",
         f"{light.min_over_mean:.2f}",
         f"{light.min_over_max:.2f}",

@@ -26,7 +26,15 @@ from marquee.outputs.pictures.sheet import (
     draw_table,
     table_height,
 )
-from marquee.outputs.pictures.style import BODY_PX, MARGIN_PX, SMALL_PX, WIDTH_PX, Rgb, plain
+from marquee.outputs.pictures.style import (
+    BODY_PX,
+    MARGIN_PX,
+    SMALL_PX,
+    WIDTH_PX,
+    Rgb,
+    plain,
+    plain_long,
+)
 from marquee.outputs.pictures.wrap import wrap
 from marquee.values import Emission, Figure, Part
 
@@ -34,7 +42,7 @@ _DIAGRAM = Plot(x=MARGIN_PX + 36, y=HEADING_PX + 30, width_px=500, height_px=477
 _RESPONSE = Plot(x=MARGIN_PX + 668, y=HEADING_PX + 30, width_px=460, height_px=290)
 _TABLES_Y = _DIAGRAM.y + _DIAGRAM.height_px + 70
 _FULL_PX = WIDTH_PX - 2 * MARGIN_PX
-_CHANNEL = re.compile(r"_([rgbw])(?=_|$)")
+_CHANNEL = re.compile(r"_([rgbaw])(?=_|$)")
 _LINE_PX, _LONGEST = 20, 600
 # The figure tables' columns: head, width [px], height of the letters [px].
 _COLUMNS = (
@@ -122,7 +130,7 @@ def _row(group: Sequence[tuple[str, Figure]], sources: list[str]) -> tuple[str, 
         number = f"[{sources.index(figure.source) + 1}]"
     notes = list(dict.fromkeys(f.note for _, f in group if f.note))
     cells = (_words(name, figure.unit), value + unit, figure.status, number, "; ".join(notes))
-    return tuple(plain_long(cell) for cell in cells)
+    return tuple(_shown(cell) for cell in cells)
 
 
 def _words(key: str, unit: str) -> str:
@@ -277,15 +285,13 @@ def _figure_table(sheet: Sheet, title: str, rows: list[Cells], y: int) -> int:
 def _source_lines(sources: Sequence[str]) -> list[tuple[str, str]]:
     lines: list[tuple[str, str]] = []
     for number, source in enumerate(sources, 1):
-        for part, text in enumerate(wrap(plain_long(source), _FULL_PX - 44, SMALL_PX)):
+        for part, text in enumerate(wrap(_shown(source), _FULL_PX - 44, SMALL_PX)):
             lines.append((f"[{number}]" if part == 0 else "", text))
     return lines
 
 
-def plain_long(text: str) -> str:
-    """Return a text of up to 600 characters as `plain` returns shorter ones."""
-    kept = text if len(text) <= _LONGEST else text[:_LONGEST] + "…"
-    return "".join(plain(kept[at : at + 100]) for at in range(0, len(kept), 100))
+def _shown(text: str) -> str:
+    return plain_long(text if len(text) <= _LONGEST else text[:_LONGEST] + "…")
 
 
 def _sources(sheet: Sheet, lines: Sequence[tuple[str, str]], y: int) -> None:

@@ -20,13 +20,13 @@ from marquee.values import Emission, Part
 LOCUS: Rgb = (110, 116, 126)
 SCREEN: Rgb = (70, 104, 168)
 LINEAR: Rgb = (120, 128, 140)
-_GRID: Rgb = (228, 231, 235)
+GRID: Rgb = (228, 231, 235)
 _WHITE: Rgb = (255, 255, 255)
 # Range of the diagram; left of 0 only labels lie.
 _U_LEAST, _U_MOST, _V_MOST = -0.06, 0.65, 0.62
 _LABELLED_NM = (440, 460, 470, 480, 490, 500, 510, 520, 540, 560, 580, 600, 620, 680)
 _LEAST_LIGHT = 1e-4
-_INK: dict[str, Rgb] = {
+INK: dict[str, Rgb] = {
     "R": (204, 40, 36),
     "G": (24, 140, 60),
     "B": (36, 84, 200),
@@ -105,7 +105,7 @@ def draw_response(sheet: Sheet, plot: Plot, part: Part) -> None:
     right = Lettering(size_px=SMALL_PX, colour=sheet.theme.muted, align="right")
     for code in (1, 2, 4, 8, 16, 32, 64, 128, 255):
         x, _ = at(code, 1)
-        sheet.line([(x, plot.y), (x, plot.y + plot.height_px)], _GRID, 1)
+        sheet.line([(x, plot.y), (x, plot.y + plot.height_px)], GRID, 1)
         sheet.text(x, plot.y + plot.height_px + 14, f"{code}", quiet)
     for light, text in (
         (1, "100 %"),
@@ -115,7 +115,7 @@ def draw_response(sheet: Sheet, plot: Plot, part: Part) -> None:
         (1e-4, "0.01 %"),
     ):
         _, y = at(1, light)
-        sheet.line([(plot.x, y), (plot.x + plot.width_px, y)], _GRID, 1)
+        sheet.line([(plot.x, y), (plot.x + plot.width_px, y)], GRID, 1)
         sheet.text(plot.x - 8, y, text, right)
     sheet.text(
         plot.x + plot.width_px / 2,
@@ -179,9 +179,9 @@ def _diagram_grid(sheet: Sheet, plot: Plot) -> None:
         x = plot.x + (i / 10 - _U_LEAST) / (_U_MOST - _U_LEAST) * plot.width_px
         y = bottom - i / 10 / _V_MOST * plot.height_px
         sheet.text(x, bottom + 14, f"{i / 10:.1f}", quiet)
-        sheet.line([(x, plot.y), (x, bottom)], _GRID, 1)
+        sheet.line([(x, plot.y), (x, bottom)], GRID, 1)
         if i:
-            sheet.line([(plot.x, y), (plot.x + plot.width_px, y)], _GRID, 1)
+            sheet.line([(plot.x, y), (plot.x + plot.width_px, y)], GRID, 1)
             sheet.text(plot.x - 18, y, f"{i / 10:.1f}", quiet)
     looks = Lettering(bold=True, align="centre")
     sheet.text(plot.x + plot.width_px / 2, bottom + 36, "u′", looks)
@@ -189,7 +189,7 @@ def _diagram_grid(sheet: Sheet, plot: Plot) -> None:
 
 
 def _mark_channel(sheet: Sheet, place: tuple[float, float], channel: str) -> None:
-    ink = _INK.get(channel)
+    ink = INK.get(channel)
     sheet.dot(*place, 6, sheet.theme.ink)
     sheet.dot(*place, 4.2, _WHITE if ink is None else ink)
     _near(sheet, place, channel, Lettering(bold=True, align="centre", halo=_WHITE))

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from textwrap import wrap
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
-from marquee.outputs.pictures.canvas import FINER, Canvas, View, fit_view
-from marquee.outputs.pictures.face import sample, zone_colours
+from marquee.outputs.pictures.canvas import Canvas, View, fit_view
+from marquee.outputs.pictures.face import outline_zones, sample, zone_cells
 from marquee.outputs.pictures.layout import ROOM_PX
 from marquee.outputs.pictures.sheet import (
     HEADING_PX,
+    Align,
     Column,
     Lettering,
     Sheet,
@@ -66,54 +69,42 @@ def draw_photo(checked: Checked, plan: Plan) -> Sheet:
     return sheet
 
 
-def _face(
-    checked: Checked, plan: Plan, view: View
-) -> np.ndarray[tuple[int, ...], np.dtype[np.uint8]]:
+def _face(checked: Checked, plan: Plan, view: View) -> NDArray[np.uint8]:
     canvas = Canvas(view, _BLACK)
     height, width = canvas.pixels.shape[:2]
     canvas.pixels[:] = cv2.resize(checked.face, (width, height), interpolation=cv2.INTER_LINEAR)
     labels = sample(plan.zone_map.zone_of_px, plan.zone_map.mm_per_px, view)
-    edge = np.zeros(labels.shape, bool)
-    edge[:, 1:] |= labels[:, 1:] != labels[:, :-1]
-    edge[1:] |= labels[1:] != labels[:-1]
-    kernel = np.ones((FINER, FINER), np.uint8)
-    canvas.pixels[cv2.dilate(edge.astype(np.uint8), kernel) > 0] = _OUTLINE
+    outline_zones(canvas, labels, _OUTLINE, 1.0)
     return canvas.reduced()
 
 
 def _mark(sheet: Sheet, checked: Checked, plan: Plan, view: View) -> None:
     """Ring what the remarks speak of: LEDs, and places where light strays."""
     accent = sheet.theme.accent
-    halo = Lettering(size_px=SMALL_PX, bold=True, colour=accent, halo=_BLACK)
-    places: list[tuple[str, tuple[float, float]]] = []
-    named = {f.where for f in checked.findings if f.code == "photo.led-dark"}
-    for name in sorted(named):
+    looks = Lettering(size_px=SMALL_PX, bold=True, colour=accent, halo=_BLACK)
+    places: dict[str, tuple[float, float]] = {}
+    for name in sorted({f.where for f in checked.findings if f.code == "photo.led-dark"}):
         led = int(name.removeprefix("LED "))
-        places.append((name, (float(plan.chain.x_mm[led]), float(plan.chain.y_mm[led]))))
-    told = {f.message for f in checked.findings if f.code == "photo.bleed"}
-    for pair in checked.pairs:
-        at = f"{pair.at_mm[0]:.0f}, {pair.at_mm[1]:.0f} mm"
-        if any(at in message for message in told):
-            places.append((f"wall {pair.wall}" if pair.wall is not None else "bleed", pair.at_mm))
-    once: dict[str, tuple[float, float]] = {}
-    for text, place in places:
-        once.setdefault(text, place)
-    for text, place in once.items():
+        places[name] = (float(plan.chain.x_mm[led]), float(plan.chain.y_mm[led]))
+    for pair in checked.strayed:
+        places.setdefault("bleed" if pair.wall is None else f"wall {pair.wall}", pair.at_mm)
+    beside: tuple[tuple[int, int, Align], ...] = (
+        (16, 0, "left"),
+        (-16, 0, "right"),
+        (0, -20, "centre"),
+        (0, 20, "centre"),
+    )
+    for text, place in places.items():
         x, y = view.at(*place)
         sheet.ring(x, y, 11, _BLACK, 5)
         sheet.ring(x, y, 11, accent, 2)
-        for dx, dy, align in (
-            (16, 0, "left"),
-            (-16, 0, "right"),
-            (0, -20, "centre"),
-            (0, 20, "centre"),
-        ):
-            looks = Lettering(size_px=SMALL_PX, bold=True, colour=accent, halo=_BLACK, align=align)  # type: ignore[arg-type]
-            if sheet.is_free(sheet.measure(x + dx, y + dy, text, looks)):
-                sheet.text(x + dx, y + dy, text, looks)
+        for dx, dy, align in beside:
+            there = replace(looks, align=align)
+            if sheet.is_free(sheet.measure(x + dx, y + dy, text, there)):
+                sheet.text(x + dx, y + dy, text, there)
                 break
         else:
-            sheet.text(x + 16, y, text, halo)
+            sheet.text(x + 16, y, text, looks)
 
 
 def _table(sheet: Sheet, plan: Plan, rows: tuple[ZonePhoto, ...], y: int) -> None:
@@ -134,11 +125,8 @@ def _table(sheet: Sheet, plan: Plan, rows: tuple[ZonePhoto, ...], y: int) -> Non
 
 
 def _row(plan: Plan, row: ZonePhoto) -> tuple[str | tuple[Rgb, ...], ...]:
-    zone = next(zone for zone in plan.zone_map.zones if zone.id == row.zone)
     return (
-        zone_colours(plan.zone_map, zone),
-        f"{zone.id}",
-        plain(zone.name),
+        *zone_cells(plan.zone_map, row.zone),
         f"{row.min_over_max:.2f}",
         f"{row.predicted_min_over_max:.2f}",
         f"{row.min_over_mean:.2f}",

@@ -21,7 +21,7 @@ from marquee.outputs.pictures.style import (
     Rgb,
     Theme,
     font,
-    round_length_mm,
+    round_number,
     shorten,
     text_width,
 )
@@ -229,7 +229,7 @@ class Sheet:
         self, x: int, y: int, px_per_mm: float, most_px: float, looks: Lettering = PLAIN
     ) -> TextBox:
         """Draw a bar of a round length, exact to the pixel, with the length beside it."""
-        length_mm = round_length_mm(most_px / px_per_mm)
+        length_mm = round_number(most_px / px_per_mm)
         length_px = max(1, round(length_mm * px_per_mm))
         self.bar(x, y - 2, length_px, 4, self.theme.ink)
         for end in (x, x + length_px - 1):

@@ -82,6 +82,11 @@ def plain(text: str) -> str:
     return "".join(c if c == " " or _drawable(c) else _MISSING for c in line)
 
 
+def plain_long(text: str) -> str:
+    """Return a long text, to be wrapped, as `plain` returns short ones."""
+    return "".join(plain(text[at : at + _LONGEST]) for at in range(0, len(text), _LONGEST))
+
+
 @lru_cache(maxsize=4096)
 def text_width(text: str, size_px: int, *, bold: bool = False) -> float:
     """Return how wide a line of text comes out [px]."""
@@ -123,10 +128,10 @@ def ink_on(colour: Rgb) -> Rgb:
     return LIGHT.ink if lightness(colour) > 55 else (255, 255, 255)
 
 
-def round_length_mm(most_mm: float) -> float:
-    """Return the largest 1, 2 or 5 times a power of ten that is not above `most_mm`."""
-    power: float = 10.0 ** math.floor(math.log10(most_mm))
-    return max(step * power for step in (1.0, 2.0, 5.0) if step * power <= most_mm * (1 + 1e-9))
+def round_number(most: float) -> float:
+    """Return the largest 1, 2 or 5 times a power of ten that is not above `most`, which is above 0."""
+    power: float = 10.0 ** math.floor(math.log10(most))
+    return max(step * power for step in (1.0, 2.0, 5.0) if step * power <= most * (1 + 1e-9))
 
 
 def size_text(width_mm: float, height_mm: float) -> str:

@@ -16,7 +16,7 @@ from marquee.outputs.pictures.style import (
     WIDTH_PX,
     Rgb,
     plain,
-    round_length_mm,
+    round_number,
     shorten,
 )
 from marquee.plan import Plan
@@ -148,19 +148,19 @@ def _block(sheet: Sheet, plan: Plan, sweep: Sweep, top: int) -> None:
 
 def _top(curves: Sequence[_Curve]) -> float:
     most = max(value for curve in curves for value in curve.values)
-    step = round_length_mm(max(most, 1e-6) / 3)
+    step = round_number(max(most, 1e-6) / 3)
     return step * math.ceil(1.05 * most / step)
 
 
 def _grid(sheet: Sheet, axes: _Axes, what: str) -> None:
-    step = round_length_mm(axes.top / 3)
+    step = round_number(axes.top / 3)
     right = Lettering(size_px=SMALL_PX, align="right")
     for k in range(math.floor(axes.top / step + 1e-9) + 1):
         y = round(axes.at(axes.low_mm, k * step)[1])
         sheet.bar(axes.x, y, axes.width_px, 1, sheet.theme.rule)
         sheet.text(axes.x - 8, y, f"{k * step:g}", right)
     sheet.frame(axes.x, axes.y, axes.width_px, axes.height_px, sheet.theme.muted)
-    apart = round_length_mm((axes.high_mm - axes.low_mm) / 3)
+    apart = round_number((axes.high_mm - axes.low_mm) / 3)
     centre = Lettering(size_px=SMALL_PX, align="centre")
     below = axes.y + axes.height_px
     for k in range(math.ceil(axes.low_mm / apart - 1e-9), math.floor(axes.high_mm / apart) + 1):

@@ -15,7 +15,7 @@ from marquee.outputs.pictures.style import (
     WIDTH_PX,
     Rgb,
     plain,
-    round_length_mm,
+    round_number,
 )
 from marquee.plan import Plan
 from marquee.values import Power
@@ -81,7 +81,7 @@ def _x(led: float, count: int) -> float:
 
 
 def _grid(sheet: Sheet, count: int, low_v: float, high_v: float) -> None:
-    step = round_length_mm((high_v - low_v) / 4)
+    step = round_number((high_v - low_v) / 4)
     digits = max(1, -math.floor(math.log10(step)))
     small = Lettering(size_px=SMALL_PX, align="right")
     for k in range(math.ceil(low_v / step), math.floor(high_v / step) + 1):
@@ -89,7 +89,7 @@ def _grid(sheet: Sheet, count: int, low_v: float, high_v: float) -> None:
         sheet.bar(_LEFT, y, _RIGHT - _LEFT, 1, sheet.theme.rule)
         sheet.text(_LEFT - 8, y, f"{k * step:.{digits}f} V", small)
     sheet.frame(_LEFT, _TOP, _RIGHT - _LEFT, _PLOT_PX, sheet.theme.muted)
-    apart = max(1, round(round_length_mm(max(count / 8, 1))))
+    apart = max(1, round(round_number(max(count / 8, 1))))
     centre = Lettering(size_px=SMALL_PX, align="centre")
     for led in range(0, count, apart):
         x = round(_x(led, count))

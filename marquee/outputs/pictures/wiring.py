@@ -18,16 +18,16 @@ from marquee.outputs.pictures.style import (
     WIDTH_PX,
     Rgb,
     plain,
+    plain_long,
 )
 from marquee.outputs.pictures.svg_sheet import SvgSheet
-from marquee.outputs.pictures.wiring_diagram import diagram_height, draw_diagram
+from marquee.outputs.pictures.wiring_diagram import DATA, PLUS, diagram_height, draw_diagram
 from marquee.outputs.pictures.wrap import wrap
+from marquee.outputs.words import supply_words
 from marquee.plan import Plan
 from marquee.values import Chain, Feed
 
 AnySheet = TypeVar("AnySheet", bound=Sheet)
-PLUS: Rgb = (196, 38, 30)
-_DATA: Rgb = (30, 130, 60)
 _WHITE: Rgb = (255, 255, 255)
 _NAME_ROW_PX = 40
 _LINE_PX = 19
@@ -51,13 +51,13 @@ def _filled(plan: Plan, kind: Callable[[int, int], AnySheet]) -> AnySheet:
     cautions_y = top + diagram_height(power) + 20
     lines = [line for text in power.cautions for line in wrap(plain_long(text), ROOM_PX, SMALL_PX)]
     sheet = kind(WIDTH_PX, cautions_y + 34 + _LINE_PX * len(lines) + MARGIN_PX)
-    several = f"{power.supply.count} × " if power.supply.count > 1 else ""
+    supply = power.supply
     sheet.heading(
         "Wiring",
         subtitle(
             plan,
             f"{plan.chain.count} LEDs",
-            f"supply {several}{power.supply.volts:g} V {power.supply.amps:g} A",
+            f"supply {supply_words(supply.count, supply.volts, supply.amps)}",
             f"{len(power.feeds)} feed{'s' if len(power.feeds) != 1 else ''} of {power.wire}",
             plain(plan.part.title),
         ),
@@ -66,11 +66,6 @@ def _filled(plan: Plan, kind: Callable[[int, int], AnySheet]) -> AnySheet:
     draw_diagram(sheet, plan, top)
     _cautions(sheet, cautions_y, lines)
     return sheet
-
-
-def plain_long(text: str) -> str:
-    """Return a long text of the tool's own, safe to draw: `plain` looks at a short stretch only."""
-    return " ".join(plain(word) for word in text.split())
 
 
 def _panels(sheet: Sheet, plan: Plan, front: View, back: View) -> None:
@@ -96,8 +91,8 @@ def _marks(sheet: Sheet, plan: Plan, view: View) -> None:
     """Draw every mark first, then the labels, which keep off all marks."""
     chain = plan.chain
     x, y = view.at(float(chain.x_mm[0]), float(chain.y_mm[0]))
-    sheet.ring(x, y, 9.0, _DATA, 2)
-    labels = [((x, y), "DATA IN", _DATA)]
+    sheet.ring(x, y, 9.0, DATA, 2)
+    labels = [((x, y), "DATA IN", DATA)]
     for number, feed in enumerate(plan.power.feeds, 1):
         place = feed_place(chain, feed, view)
         sheet.dot(*place, 6.5, _WHITE)

@@ -12,6 +12,7 @@ from marquee.outputs.pictures.face import (
     outline_zones,
     paint_zones,
     sample,
+    zone_cells,
     zone_colours,
     zone_marks,
 )
@@ -229,9 +230,7 @@ def _tables(
     )
     rows = [
         (
-            zone_colours(zone_map, zone),
-            f"{zone.id}",
-            plain(zone.name),
+            *zone_cells(zone_map, zone.id),
             _colour_text(zone_map, zone),
             "hue cycle" if zone.mode == "hue-cycle" else "steady",
             f"{len(zone.apertures)}",

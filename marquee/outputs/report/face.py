@@ -17,7 +17,7 @@ from marquee.outputs.pictures.face import (
     zone_marks,
 )
 from marquee.outputs.pictures.leds import led_radius_mm
-from marquee.outputs.pictures.style import Rgb, round_length_mm
+from marquee.outputs.pictures.style import Rgb, round_number
 from marquee.outputs.pictures.wiring import feed_place
 from marquee.outputs.report.maps import LightMap, artwork_picture, bleed_map, luminance_map
 from marquee.outputs.report.shapes import path_data, wall_outline, zone_paths
@@ -131,7 +131,7 @@ def draw_face(plan: Plan) -> Face:
     zone_map, box, chain = plan.zone_map, plan.box, plan.chain
     width, height = zone_map.width_mm, zone_map.height_mm
     labels = _zone_labels(zone_map)
-    bar_mm = round_length_mm(width / 4)
+    bar_mm = round_number(width / 4)
     lines = _LINES_ACROSS if len(zone_map.zones) <= _FEW_ZONES else _LINES_CROWDED
     text_mm = max(width, 1.4 * height) / lines
     row_gap_mm = _row_gap_mm(chain)
