@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from marquee.errors import QuantityError
+from marquee.power.fuse import fuse_rule
 from marquee.power.supply import parse_supply
 from marquee.values import Chain, DataLine, Feed, Part, PartsRow, Supply
 
@@ -128,8 +129,12 @@ def wiring_parts(
         )
     ]
     ratings = Counter(feed.fuse_a for feed in feeds)
+    common_v = fuse_rule("blade_volts_dc")
+    fuse_note = f"{common_v:g} V DC"
+    if supply.volts > common_v:
+        fuse_note = f"rated {supply.volts:g} V DC or more, not the common {common_v:g} V"
     rows += [
-        _pieces(f"blade fuse {rating_a:g} A", count, "32 V DC", key="fuse")
+        _pieces(f"blade fuse {rating_a:g} A", count, fuse_note, key="fuse")
         for rating_a, count in sorted(ratings.items())
     ]
     rows += [

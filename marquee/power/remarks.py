@@ -54,7 +54,7 @@ def find_remarks(d: Decided) -> tuple[Finding, ...]:
     looked_for = (
         *(_capped, _plan_above_cap, _several),
         *(_no_regulation, _low),
-        *(_slow_fuse, _hot_rail, _many),
+        *(_fuse_volts, _slow_fuse, _hot_rail, _many),
     )
     return tuple(finding for look in looked_for if (finding := look(d)) is not None)
 
@@ -148,6 +148,18 @@ def _current_left(d: Decided, led_v: float) -> str:
         return ""
     share = float(knee.current_share(np.array([led_v]))[0])
     return f", about {share:.0%} of its current is left there"
+
+
+def _fuse_volts(d: Decided) -> Finding | None:
+    volts, common_v = d.basis.supply.volts, fuse_rule("blade_volts_dc")
+    if volts <= common_v:
+        return None
+    return Finding(
+        code="power.fuse-volts",
+        where="feeds",
+        message=f"common blade fuses break {common_v:g} V DC, and the arc may not go out at {volts:g} V: buy fuses and"
+        f" holders rated for {volts:g} V DC or more (blade fuses come for 58 V too)",
+    )
 
 
 def _slow_fuse(d: Decided) -> Finding | None:

@@ -202,7 +202,7 @@ def test_text_shows_every_feed_way_part_source_and_caution() -> None:
     over = [c.largest_feed_a > power.feeds[c.largest_feed].fuse_a for c in power.open_feeds]
     assert text.count("which may open too") == sum(over)
     for way in power.alternatives:
-        assert f"{way.title[:46]} {way.brightness_cap:.0%} {way.feeds}" in text
+        assert f"{way.title} {way.brightness_cap:.0%} {way.feeds}" in text
         assert f"{way.cost_per_hour:.4f}" in text
         assert f"{way.parts_cost:.2f}" in text
     for said in (*power.notes, *power.cites, *power.cautions, *(p.item for p in power.parts)):

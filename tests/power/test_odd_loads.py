@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from marquee.errors import MarqueeError
+from marquee.outputs.summary import summary_text
 from marquee.power.check import Wired, open_feeds
 from marquee.power.data_line import find_data_line
 from marquee.power.design import plan_power
@@ -15,6 +16,7 @@ from marquee.power.ladder import build_ladder
 from marquee.power.parts import led_parts
 from marquee.project import PowerSettings
 from marquee.values import Chain, Power
+from tests.pictures.factory import synthetic_plan
 from tests.power.make import make_chain, make_drive, make_part, zone_drive
 
 
@@ -93,6 +95,14 @@ def test_strip_is_bought_by_the_spacing_of_its_leds_not_of_its_addresses() -> No
     assert row.quantity == 60
 
 
+def test_the_summary_counts_addresses_as_what_they_light() -> None:
+    plan = synthetic_plan(size_mm=(600.0, 150.0))
+    places = np.repeat(plan.chain.places_mm, 3, axis=1)
+    text = summary_text(replace(plan, chain=replace(plan.chain, group_xy_mm=places)))
+    assert "with 3 LEDs each" in text
+    assert "LEDs each" not in summary_text(plan)
+
+
 def test_a_part_that_lights_another_number_of_leds_is_not_set_beside() -> None:
     # A third of the LEDs would seem to draw a third of the current.
     three, one = make_part(leds_per_pixel=3), make_part(name="single")
@@ -108,3 +118,18 @@ def test_a_second_supply_like_the_one_at_hand_is_not_free() -> None:
     several = next(way for way in power.alternatives if way.supply.count > 1)
     assert several.supply.amps == 60
     assert several.parts_cost == pytest.approx(30 * several.supply.count)
+
+
+@pytest.mark.parametrize("volts", [5.0, 24.0, 32.0, 36.0, 48.0])
+def test_fuses_are_rated_for_the_rail(volts: float) -> None:
+    # ISO 8820-3:2015, scope: blade fuses for 32 V, and for 58 V.
+    part = make_part(supply_v=volts, min_regulation_v=None, supply_max_v=None)
+    power = plan_power(make_chain(5), part, None, PowerSettings(supply=f"{volts:g}V/10A"))
+    told = [f.message for f in power.findings if f.code == "power.fuse-volts"]
+    (fuse,) = (row for row in power.parts if row.item.startswith("blade fuse"))
+    if volts <= 32:
+        assert not told
+        assert fuse.note == "32 V DC"
+    else:
+        assert f"rated for {volts:g} V DC or more" in told[0]
+        assert f"rated {volts:g} V DC or more" in fuse.note
