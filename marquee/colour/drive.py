@@ -81,6 +81,7 @@ def solve_drive(
     if len(steady) < len(zone_map.zones):
         cycle, look = solve_cycle(seen, solution.scale_cd, settings)
         told += cycle_findings(look, zone_map, settings)
+    lit = np.ones(len(zones), bool) if counts is None else counts > 0
     limiting = None if solution.limited_by is None else steady[solution.limited_by].id
     return Drive(
         policy=settings.policy,
@@ -92,7 +93,13 @@ def solve_drive(
         white_intensity_cd=solution.scale_cd,
         gamma_codes=gamma_codes(part),
         findings=drive_findings(
-            zones, solution.room, solution.white_room, limiting, zone_map, part, settings
+            tuple(zone for zone, on in zip(zones, lit, strict=True) if on),
+            solution.room[lit],
+            solution.white_room,
+            limiting,
+            zone_map,
+            part,
+            settings,
         )
         + told,
     )

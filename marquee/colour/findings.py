@@ -45,7 +45,7 @@ def drive_findings(
     Parameters
     ----------
     zones : tuple of ZoneDrive
-        Steady zones as solved.
+        Steady zones as solved, those that LEDs light: nobody sees the bytes of others.
     room : (z,)
         How many times brighter each could be on its own, against the common scale.
     white_room : float
@@ -58,7 +58,7 @@ def drive_findings(
     names = {zone.id: zone.name for zone in zone_map.zones}
     found: list[Finding] = []
     for zone, own_room in zip(zones, room, strict=True):
-        where = f"zone {names[zone.zone]}"
+        where = f"zone {zone.zone} {names[zone.zone]}"
         found += _gamut(zone, where, part, settings)
         found += _coarse(zone, where, settings)
         found += _lifted(float(own_room), where, settings)
@@ -86,11 +86,11 @@ def cycle_findings(
     uneven = float(np.abs(steps / max(float(steps.mean()), 1e-9) - 1).max())
     if uneven <= EVEN_WITHIN:
         return ()
-    cycling = next(zone.name for zone in zone_map.zones if zone.mode == "hue-cycle")
+    cycling = next(zone for zone in zone_map.zones if zone.mode == "hue-cycle")
     return (
         Finding(
             code="colour.cycle-uneven",
-            where=f"zone {cycling}",
+            where=f"zone {cycling.id} {cycling.name}",
             message=f"steps of the hue cycle differ from {steps.min():.1f} to {steps.max():.1f} CIEDE2000 "
             f"(mean {steps.mean():.1f}): at {settings.brightness:.0%} brightness the codes are too coarse for "
             f"{len(seen)} steps; raise the brightness or set cycle_steps to {max(12, len(seen) // 2)}",
@@ -193,7 +193,7 @@ def _limited(
     return [
         Finding(
             code="colour.limited-by",
-            where=f"zone {names[limiting]}",
+            where=f"zone {limiting} {names[limiting]}",
             message=f"it holds the whole sign back: without it every other zone could be {factor:.1f} times "
             f"brighter; give its cell more LEDs, make {name} darker or paler, or choose policy = "
             '"blend" or "fill"',

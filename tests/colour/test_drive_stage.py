@@ -57,7 +57,7 @@ def test_the_zone_that_holds_the_others_back_is_told_by_name() -> None:
     drive = drive_of(["#ffffff", "#0000ff", "#804000"], [100.0, 4.0, 100.0])
     told = [f for f in drive.findings if f.code == "colour.limited-by"]
     assert drive.limiting_zone == 1
-    assert [f.where for f in told] == ["zone zone-1"]
+    assert [f.where for f in told] == ["zone 1 zone-1"]
 
 
 def _scene(gains: list[float]) -> tuple[float, ...]:
@@ -147,7 +147,7 @@ def test_remarks_on_luminance_and_on_an_uneven_cycle_both_stand() -> None:
         zone_map_of(targets, cycling=(1,)), part_with_sheet(), transfer_of([9.0, 9.0]), dim
     )
     (told,) = (f for f in drive.findings if f.code == "colour.cycle-uneven")
-    assert told.where == "zone zone-1"
+    assert told.where == "zone 1 zone-1"
     assert "at 2% brightness" in told.message
 
 

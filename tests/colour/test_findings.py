@@ -1,8 +1,10 @@
 """What the drive stage tells the maker, and when it keeps quiet."""
 
+import numpy as np
+
 from marquee.colour.drive import solve_drive
 from marquee.project import ColourSettings
-from marquee.values import Drive
+from marquee.values import Chain, Drive
 from tests.colour.made import (
     PALETTE,
     drive_of,
@@ -41,8 +43,25 @@ def test_dim_codes_are_told_and_bright_ones_not() -> None:
     assert "colour.coarse" in codes_found(drive_of(["#ffffff", "#0b1f3a"]))
     assert "colour.coarse" not in codes_found(drive_of(["#ffffff", "#1f7a8c"]))
     told = next(f for f in drive_of(["#fff", "#0b1f3a"]).findings if f.code == "colour.coarse")
-    assert told.where == "zone zone-1"
+    assert told.where == "zone 1 zone-1"
     assert "32" in told.message
+
+
+def test_bytes_that_no_led_shows_are_not_remarked_on() -> None:
+    targets = targets_of(["#ffffff", "#0b1f3a"])
+    scene = (zone_map_of(targets), part_with_sheet(), transfer_of([1.0, 1.0]), ColourSettings())
+    found = []
+    for zones in ([0, 0, 1], [0, 0, 0]):
+        chain = Chain(
+            arrangement="strip",
+            pitch_mm=10.0,
+            x_mm=np.array([0.0, 10.0, 20.0]),
+            y_mm=np.zeros(3),
+            zone=np.array(zones, np.int16),
+            row=np.zeros(3, np.int16),
+        )
+        found.append("colour.coarse" in codes_found(solve_drive(*scene, chain)))
+    assert found == [True, False]
 
 
 def test_unlit_zone_is_told() -> None:
@@ -62,7 +81,7 @@ def test_colour_outside_the_gamut_is_told_and_kept_in_hue_or_nearest() -> None:
 def test_zone_that_holds_the_others_back_is_told() -> None:
     held = drive_of(PALETTE, [5.0, 100.0, 100.0, 100.0, 100.0, 100.0])
     told = [f for f in held.findings if f.code == "colour.limited-by"]
-    assert [f.where for f in told] == ["zone zone-0"]
+    assert [f.where for f in told] == ["zone 0 zone-0"]
     assert held.limiting_zone == 0
     filled = drive_of(PALETTE, [5.0, 100.0, 100.0, 100.0, 100.0, 100.0], policy="fill")
     assert "colour.limited-by" not in codes_found(filled)
