@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -26,6 +28,7 @@ def transfer_light(
     chain: Chain,
     settings: BoxSettings,
     notch_mm: tuple[float, float] = NOTCH_MM,
+    patch_depths: float = 1 / 3,
 ) -> Transfer:
     """Return the illuminance under the diffuser per candela of each zone's LEDs.
 
@@ -48,6 +51,8 @@ def transfer_light(
         Paint and diffuser, or the maker's own measurements of them.
     notch_mm : (width, height)
         Of the notches where strips pass under walls; a height of 0 for none.
+    patch_depths : float
+        How wide the patches of floor and diffuser are in small boxes, in depths; a third has the stated accuracy.
 
     Raises
     ------
@@ -58,6 +63,7 @@ def transfer_light(
     """
     optics = box_optics(settings)
     scene = scene_of(zone_map, box, chain, settings, notch_mm)
+    scene = replace(scene, patch_depths=patch_depths)
     light = illuminate(scene)
     zone_of_element = zone_of_elements(zone_map, scene.grid)
     lux = _past_wall_edges(light, scene, zone_of_element, box.wall_thickness_mm)
@@ -122,7 +128,7 @@ def scene_of(
     places = chain.places_mm[lit]
     led_cd = np.zeros((len(lit), len(zone_map.zones)))
     led_cd[np.arange(len(lit)), chain.zone[lit]] = chain.cap_gain
-    rings = tuple(ring for wall in box.walls for ring in _footprint(wall, box.wall_thickness_mm))
+    rings = _footprints(box.walls, box.wall_thickness_mm)
     paint = optics.surface_reflectance
     return Scene(
         width_mm=box.width_mm,
@@ -145,40 +151,54 @@ def _notches(box: Box, chain: Chain, notch_mm: tuple[float, float]) -> tuple[Not
     """Return a notch wherever a row of strip crosses a wall's centre line."""
     import shapely
 
-    if chain.arrangement != "strip":
+    if chain.arrangement != "strip" or not box.walls or not chain.count:
         return ()
-    notches = []
-    for row in np.unique(chain.row):
-        own = chain.row == row
-        if own.sum() < 2:
-            continue
-        strip = shapely.LineString(np.stack([chain.x_mm[own], chain.y_mm[own]], axis=1))
-        for wall in box.walls:
-            crossing = shapely.LineString(wall.path_mm).intersection(strip)
-            for x, y in shapely.get_coordinates(crossing):
-                at = (float(x), float(y))
-                notches.append(Notch(at_mm=at, width_mm=notch_mm[0], height_mm=notch_mm[1]))
-    return tuple(notches)
+    order = np.argsort(chain.row, kind="stable")
+    first = np.flatnonzero(np.diff(chain.row[order], prepend=-1))
+    last = np.append(first[1:], chain.count) - 1
+    ends = order[np.stack([first, last], axis=1)[last > first]]
+    # Runs are straight: their ends tell where they pass.
+    strips = shapely.linestrings(np.stack([chain.x_mm[ends], chain.y_mm[ends]], axis=2))
+    walls = [shapely.LineString(wall.path_mm) for wall in box.walls]
+    crossings = shapely.intersection(np.asarray(strips, object).reshape(-1, 1), walls)
+    return tuple(
+        Notch(at_mm=(x, y), width_mm=notch_mm[0], height_mm=notch_mm[1])
+        for x, y in shapely.get_coordinates(crossings.ravel()).tolist()
+    )
 
 
-def _footprint(wall: Wall, thickness_mm: float) -> list[Ring]:
-    """Return rings that together cover a wall: one around each of its joints, so that corners are filled."""
+def _footprints(walls: tuple[Wall, ...], thickness_mm: float) -> tuple[Ring, ...]:
+    """Return rings that together cover the walls: one around each of their joints, so that corners are filled."""
     import shapely
 
+    pieces = [piece for wall in walls for piece in _joints(wall)]
+    if not pieces:
+        return ()
+    shapes = shapely.buffer(
+        shapely.linestrings(
+            np.concatenate(pieces),
+            indices=np.repeat(np.arange(len(pieces)), list(map(len, pieces))),
+        ),
+        thickness_mm / 2,
+        cap_style="flat",
+        join_style="mitre",
+        mitre_limit=2.0,
+    )
+    parts = shapely.get_parts(shapes)
+    outlines = shapely.get_exterior_ring(parts[shapely.get_type_id(parts) == 3])
+    xy, ring = shapely.get_coordinates(outlines, return_index=True)
+    each = np.split(xy, np.flatnonzero(np.diff(ring)) + 1)
+    return tuple(tuple((x, y) for x, y in one.tolist()) for one in each)
+
+
+def _joints(wall: Wall) -> list[Floats]:
+    """Return the stretches of a wall about each of its corners, or the whole of it if it has none."""
     path = [p for k, p in enumerate(wall.path_mm) if k == 0 or p != wall.path_mm[k - 1]]
     if len(path) < 2:
         return []
     closed = len(path) > 3 and path[0] == path[-1]
-    ring = [path[-2], *path] if closed else path
-    pieces = [ring[k : k + 3] for k in range(max(1, len(ring) - 2))]
-    rings: list[Ring] = []
-    for piece in pieces:
-        shape = shapely.LineString(piece).buffer(
-            thickness_mm / 2, cap_style="flat", join_style="mitre", mitre_limit=2.0
-        )
-        parts = [p for p in shapely.get_parts(shape) if isinstance(p, shapely.Polygon)]
-        rings += [tuple((float(x), float(y)) for x, y in p.exterior.coords) for p in parts]
-    return rings
+    ring = np.array([path[-2], *path] if closed else path, float)
+    return [ring[k : k + 3] for k in range(max(1, len(ring) - 2))]
 
 
 def _placed_findings(scene: Scene, led_region: NDArray[np.intp]) -> tuple[Finding, ...]:

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from functools import partial
-from itertools import islice
 
 import numpy as np
 from numpy.typing import NDArray
 
 from marquee.box.light_beam import beam_lux
 from marquee.box.light_elements import EDGE_SAMPLES, Elements, Ints, samples_of
-from marquee.box.light_regions import Plan2D, Star, stars
+from marquee.box.light_regions import Plan2D, Star, Stars, stars
 from marquee.box.light_scene import Floats, Grid, Scene
 from marquee.parallel import run_all
 
@@ -20,9 +19,9 @@ Flags = NDArray[np.bool_]
 
 # An LED farther than this lights a slot's ceiling with under a thousandth of what one below it does.
 _SLOT_REACH_DEPTHS = 6.0
-# Within this distance of an LED shadows are found to a fraction of an element. Beyond it under 3 % of its light falls,
-# and none of it brighter than a thousandth of that straight above.
-_FINE_DEPTHS = 5.5
+# Within this distance of an LED shadows are found to a fraction of an element, farther where light comes over gaps too.
+# Beyond 3.5 depths 8 % of its light falls, none brighter than 0.6 % of that straight above; beyond 5.5 depths 3 %.
+_FINE_DEPTHS, _FINE_DEPTHS_OVER = 3.5, 5.5
 # Quarters of the LED's window, and for each the way its sample points move; crossed, so that neither repeats.
 _QUARTERS = np.array([[-1, -1], [1, -1], [-1, 1], [1, 1]])
 _CROSSED = np.array([[-1, 1], [-1, -1], [1, 1], [1, -1]])
@@ -60,10 +59,11 @@ class Views:
         """Yield what the centre of each LED sees of the diffuser; all of one region."""
         return stars(self._xy[leds], *self._faces(leds))
 
-    def quarters(self, leds: Ints) -> Iterator[Star]:
-        """Yield what the quarters of each LED's window see of the diffuser, four an LED; all of one region."""
-        corners = self._xy[leds][:, None] + self.window_mm / 4 * _QUARTERS
-        return stars(corners.reshape(-1, 2), *self._faces(leds))
+    def quarters(self, leds: Ints) -> Iterator[Stars]:
+        """Yield what one quarter after the other of the LEDs' windows sees of the diffuser; LEDs all of one region."""
+        faces = self._faces(leds)
+        for quarter in _QUARTERS:
+            yield Stars(self._xy[leds] + self.window_mm / 4 * quarter, *faces)
 
     def _faces(self, leds: Ints) -> tuple[Floats, Floats, Floats]:
         """Return the faces that can hide anything from LEDs of one region."""
@@ -191,10 +191,28 @@ class _Probes:
         places = samples_of(elements.grid, self.crossed, EDGE_SAMPLES)
         self._points[self._row[self.crossed]] = np.take_along_axis(places, chosen[..., None], 1)
 
-    def seen(self, view: Star, asked: Ints) -> Floats:
+    def seen_of(self, view: Star, asked: Ints) -> Floats:
         """Return how much of each of some elements beside barriers is in sight, in quarters."""
         points = self._points[self._row[asked]].reshape(-1, 2)
         return np.asarray(view.sees(points).reshape(-1, 4).mean(axis=1), float)
+
+
+class _Asked:
+    """Elements an LED may light, by their numbers `which`."""
+
+    def __init__(self, probes: _Probes, which: Ints) -> None:
+        self._probes, self.which = probes, which
+        self._x, self._y = probes.x[which], probes.y[which]
+        self._beside = probes.beside[which]
+
+    def seen(self, view: Star, fine_mm: float) -> tuple[Floats, Flags]:
+        """Return how much of each is in sight, and which are near; near ones beside barriers by quarters."""
+        x, y = self._x - view.origin[0], self._y - view.origin[1]
+        near = x * x + y * y < fine_mm**2
+        seen = view.sees_at(x, y).astype(float)
+        edge = np.flatnonzero(near & self._beside)
+        seen[edge] = self._probes.seen_of(view, self.which[edge])
+        return seen, near
 
 
 def _shadowed(
@@ -204,16 +222,17 @@ def _shadowed(
     elements = probes.elements
     region = int(views.home[leds[0]])
     home = elements.region == region
+    own = _Asked(probes, np.flatnonzero(home))
+    fine_mm = (_FINE_DEPTHS_OVER if scene.has_gap else _FINE_DEPTHS) * scene.depth_mm
     found, mixed = [], []
     for led, view in zip(leds.tolist(), views.of(leds), strict=True):
         at = scene.led_xy_mm[led]
         # Over a gap light may reach any element within the LED's reach, otherwise only those of its own region.
-        asked = np.flatnonzero(_within(elements.grid, views.reach(led)) if scene.has_gap else home)
-        x, y = probes.x[asked] - at[0], probes.y[asked] - at[1]
-        near = x * x + y * y < (_FINE_DEPTHS * scene.depth_mm) ** 2
-        seen = view.sees_at(x, y).astype(float)
-        edge = np.flatnonzero(near & probes.beside[asked])
-        seen[edge] = probes.seen(view, asked[edge])
+        some = own
+        if scene.has_gap:
+            some = _Asked(probes, np.flatnonzero(_within(elements.grid, views.reach(led))))
+        asked = some.which
+        seen, near = some.seen(view, fine_mm)
         if plan.convex[region]:
             # All of a convex region is in plain sight.
             seen[home[asked]] = 1.0
@@ -228,10 +247,14 @@ def _shadowed(
         # An element wholly under a barrier is answered by the channel over it, or is dark.
         changed = _changes(elements.grid, asked, seen) & near & (elements.patch[asked] >= 0)
         mixed.append(asked[changed])
-    some = np.flatnonzero([len(m) > 0 for m in mixed])
-    quarters = views.quarters(leds[some]) if len(some) else iter(())
-    for k in some.tolist():
-        found[k][mixed[k]] = _fine(scene, elements, list(islice(quarters, 4)), mixed[k])
+    shaded = np.flatnonzero([len(which) > 0 for which in mixed])
+    if len(shaded):
+        which = np.concatenate([mixed[k] for k in shaded.tolist()])
+        sizes = [len(mixed[k]) for k in shaded.tolist()]
+        who = np.repeat(np.arange(len(shaded)), sizes)
+        fine = _fine(scene, elements, views.quarters(leds[shaded]), who, which)
+        for k, part in zip(shaded.tolist(), np.split(fine, np.cumsum(sizes)[:-1]), strict=True):
+            found[k][mixed[k]] = part
     return found
 
 
@@ -262,8 +285,10 @@ def _inside(points: Floats, corners: tuple[Floats, Floats]) -> Ints:
     return np.flatnonzero(((points >= corners[0]) & (points <= corners[1])).all(axis=1))
 
 
-def _fine(scene: Scene, elements: Elements, quarters: list[Star], which: Ints) -> Floats:
-    """Return element means by 4 × 4 points and the four quarters of the LED's window.
+def _fine(
+    scene: Scene, elements: Elements, quarters: Iterator[Stars], who: Ints, which: Ints
+) -> Floats:
+    """Return means of elements `which` (n,) lit by LEDs `who` (n,), by 4 × 4 points and the window's four quarters.
 
     Each quarter uses the points moved by another quarter of their spacing, which makes 8 × 8 places in all; only
     where a barrier's outline crosses the element they stay, for moved ones could stand in the barrier.
@@ -280,12 +305,13 @@ def _fine(scene: Scene, elements: Elements, quarters: list[Star], which: Ints) -
     step = step * (weight.min(axis=1) > 0)[:, None, None]
     total = np.zeros(len(which))
     height = scene.depth_mm - scene.led_z_mm
+    each = np.repeat(who, points.shape[1])
     for quarter, side in zip(quarters, _CROSSED, strict=True):
-        moved = points + step * side
-        lux = beam_lux(moved - quarter.origin, height, scene.led_exponent)
-        seen = quarter.sees(moved.reshape(-1, 2)).reshape(weight.shape)
-        total += (lux * seen * weight).sum(axis=1)
-    return np.asarray(total / (len(quarters) * np.maximum(weight.sum(axis=1), 1)), float)
+        off = points + step * side - quarter.origins[who][:, None]
+        lux = beam_lux(off, height, scene.led_exponent)
+        seen = quarter.see(each, off[..., 0].ravel(), off[..., 1].ravel()).reshape(weight.shape)
+        total += np.einsum("ij,ij,ij->i", lux, seen, weight)
+    return np.asarray(total / (len(_QUARTERS) * np.maximum(weight.sum(axis=1), 1)), float)
 
 
 def direct_at(scene: Scene, views: Views, points: Floats) -> Floats:

@@ -112,6 +112,7 @@ def _edges(scene: Scene, regions: tuple[Polygon, ...], shapes: list[Any]) -> Edg
 
 # Pairs of origin and face handled at once, so that the arrays stay small.
 _AT_ONCE = 200_000
+_TINY = float(np.finfo(float).tiny)
 
 
 def turn(vectors: Floats) -> Floats:
@@ -120,8 +121,8 @@ def turn(vectors: Floats) -> Floats:
 
 
 def _turn(x: Floats, y: Floats) -> Floats:
-    with np.errstate(invalid="ignore"):
-        share = x / (np.abs(x) + np.abs(y))
+    # The least number there is keeps directions of nothing from being divided by it.
+    share = x / (np.abs(x) + np.abs(y) + _TINY)
     return np.asarray(np.copysign(1 - share, y) + 2)
 
 
@@ -152,9 +153,7 @@ class Star:
         return self.index[at], self.limit[at] / np.maximum(sine, 1e-12)
 
     def _interval(self, x: Floats, y: Floats) -> NDArray[np.intp]:
-        at = self.breaks.searchsorted(_turn(x, y), side="right") - 1
-        # Within by construction, but for directions of nothing, which count as the last.
-        return np.asarray(np.minimum(np.maximum(at, 0), len(self.limit) - 1), np.intp)
+        return np.asarray(self.breaks.searchsorted(_turn(x, y), side="right") - 1, np.intp)
 
     def sees(self, points: Floats) -> NDArray[np.bool_]:
         """Return whether each of `points` (n, 2) is in sight."""

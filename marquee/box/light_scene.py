@@ -68,7 +68,7 @@ class Scene:
 
     `led_xy_mm` is (leds, 2) and `led_cd` (leds, channels): intensity on axis. It falls off with the angle from the
     axis as cos to the power `led_exponent`, 1 for Lambertian LEDs. A channel may be a colour or a zone. Reflectances are diffuse, 0 to below 1. `led_z_mm` is how far the
-    emitting face stands off the back.
+    emitting face stands off the back. `patch_depths` is how wide patches are in small boxes, in depths.
     """
 
     width_mm: float
@@ -86,6 +86,7 @@ class Scene:
     led_z_mm: float = 0.0
     led_window_mm: float = LED_WINDOW_MM
     led_exponent: float = 1.0
+    patch_depths: float = 1 / 3
 
     def __post_init__(self) -> None:
         _check_box(self)
@@ -96,11 +97,11 @@ class Scene:
     def patch_mm(self) -> float:
         """Side of the patches of floor and diffuser [mm].
 
-        A third of the depth, up to a half in wide boxes, and more where the box is 50 depths across.
+        A third of the depth unless told otherwise, up to a half in wide boxes, and more where the box is 50 depths across.
         """
         area_mm2 = self.width_mm * self.height_mm
         wanted_mm = math.sqrt(area_mm2 / _WANTED_PATCHES)
-        fine_mm = min(max(wanted_mm, self.depth_mm / 3), self.depth_mm / 2)
+        fine_mm = min(max(wanted_mm, self.depth_mm * self.patch_depths), self.depth_mm / 2)
         return max(fine_mm, math.sqrt(area_mm2 / _MOST_PATCHES))
 
     @property
