@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from marquee.colour.adapt import adaptation_matrix, observed_white_xyz
 from marquee.colour.constants import D65_XYZ, XYZ_TO_SRGB
 from marquee.outputs.pictures.canvas import View
+from marquee.outputs.pictures.face import sample
 from marquee.outputs.pictures.sheet import sixteenths
 from marquee.plan import Plan
 
@@ -20,7 +21,8 @@ def map_over(plan: Plan, view: View, values: NDArray[np.float32]) -> NDArray[np.
     """Return values on the light grid, (ny, nx) or (ny, nx, 3), at every sheet pixel of a view.
 
     Between elements they are interpolated; within a cell from that cell's elements only, because there is a
-    wall between it and the others. Over the walls themselves from all.
+    wall between it and the others. What shines over a wall, where colours touch, is its zone's nearest cell's;
+    over the rest of the walls they are interpolated from all.
     """
     transfer = plan.transfer
     columns = _place_in(transfer.x_mm, view.width_px, view.px_per_mm)
@@ -40,6 +42,7 @@ def map_over(plan: Plan, view: View, values: NDArray[np.float32]) -> NDArray[np.
     if len(plan.box.cells) < 2:
         return result
     cell_of_px = _cells(plan, view)
+    shown_of_px = _shown(plan, view, cell_of_px)
     cell_of_element = cell_of_px[
         np.ix_(
             np.minimum((transfer.y_mm * view.px_per_mm).astype(int), view.height_px - 1),
@@ -49,7 +52,7 @@ def map_over(plan: Plan, view: View, values: NDArray[np.float32]) -> NDArray[np.
     for number in range(1, len(plan.box.cells) + 1):
         own = cell_of_element == number
         if own.any():
-            inside = (cell_of_px == number).view(np.uint8)
+            inside = (shown_of_px == number).view(np.uint8)
             x, y, width, height = cv2.boundingRect(inside)
             part = (slice(y, y + height), slice(x, x + width))
             kept = inside[part].view(np.bool_)
@@ -66,6 +69,24 @@ def _cells(plan: Plan, view: View) -> NDArray[np.int32]:
         ]
         cv2.fillPoly(owner, rings, number, cv2.LINE_8, 4)
     return owner
+
+
+def _shown(plan: Plan, view: View, cell_of_px: NDArray[np.int32]) -> NDArray[np.int32]:
+    """Return the cells with what is lit over walls added to the nearest cell of its own zone.
+
+    A wall between touching colours ends in a knife edge along the artwork's own edge.
+    """
+    zone = sample(plan.zone_map.zone_of_px, plan.zone_map.mm_per_px, view, finer=1)
+    shown = cell_of_px.copy()
+    over = (cell_of_px == 0) & (zone >= 0)
+    for z in np.unique(zone[over]).tolist():
+        own = [n for n, cell in enumerate(plan.box.cells, 1) if cell.zone == z]
+        cells = np.isin(cell_of_px, own)
+        if cells.any():
+            here = np.nonzero(over & (zone == z))
+            rows, columns = nearest_of(cells)
+            shown[here] = cell_of_px[rows[here], columns[here]]
+    return shown
 
 
 def nearest_of(own: NDArray[np.bool_]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
