@@ -1,9 +1,8 @@
-"""Completion after Tab in a real bash, and the scripts for the other shells."""
+"""Completion after Tab in a real bash, zsh and fish, set up by the lines the README gives."""
 
 from __future__ import annotations
 
 import os
-import shutil
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -12,69 +11,94 @@ from pathlib import Path
 import pexpect
 import pytest
 
+from tests.firmware.compilers import need
 from tests.refresh_readme import README
 
-BASH = shutil.which("bash")
+# What is typed before Tab, and what stands there, or is offered, after it.
+TYPED = [
+    ("marquee comp", "compare"),
+    ("marquee plan --json-s", "--json-schema"),
+    ("marquee plan sign.toml --part sk6812-rgbw-n", "sk6812-rgbw-nw"),
+    ("marquee plan --diffuser draf", "drafting-film"),
+    ("marquee plan --controller rp20", "rp2040"),
+    ("marquee plan --arrangement b", "board"),
+    ("marquee plan si", "sign.toml"),
+    ("marquee plan my", "my sign.png"),
+    ("marquee plan --palette si", "sign.toml"),
+    ("marquee compare ol", "old-plan/"),
+    ("marquee light si", "sign.toml"),
+    ("marquee bench fi", "fit"),
+]
 
 
-@pytest.fixture
-def program(tmp_path: Path) -> dict[str, str]:
-    """Return an environment in which `marquee` is found, as after installing it."""
-    (tmp_path / "bin").mkdir()
-    path = tmp_path / "bin" / "marquee"
-    path.write_text(f'#!/bin/sh\nexec "{sys.executable}" -m marquee "$@"\n', "utf-8")
-    path.chmod(0o755)
-    return {**os.environ, "PATH": f"{path.parent}:{os.environ['PATH']}", "TERM": "dumb"}
+def told(shell: str) -> str:
+    """Return the README's line for a shell's start-up file."""
+    lines = README.read_text("utf-8").splitlines()
+    (line,) = [text.strip() for text in lines if f"{shell}_source" in text]
+    return line.split("#")[0].strip()
 
 
-@pytest.fixture
-def bash(tmp_path: Path, program: dict[str, str]) -> Iterator[pexpect.spawn[str]]:
-    if BASH is None:
-        pytest.skip("needs bash")
+@pytest.fixture(name="home")
+def _home(tmp_path: Path) -> Path:
     home = tmp_path / "home"
     home.mkdir()
     (home / "my sign.png").touch()
     (home / "sign.toml").touch()
     (home / "old-plan").mkdir()
+    return home
+
+
+@pytest.fixture(name="program")
+def _program(tmp_path: Path, home: Path) -> dict[str, str]:
+    """Return an environment in which `marquee` is found, as after installing it."""
+    (tmp_path / "bin").mkdir()
+    path = tmp_path / "bin" / "marquee"
+    path.write_text(f'#!/bin/sh\nexec "{sys.executable}" -m marquee "$@"\n', "utf-8")
+    path.chmod(0o755)
+    return {
+        **os.environ,
+        "PATH": f"{path.parent}:{os.environ['PATH']}",
+        "TERM": "dumb",
+        "HOME": str(home),
+        "PS1": "ready> ",
+    }
+
+
+def at_prompt(
+    words: list[str], home: Path, program: dict[str, str]
+) -> Iterator[pexpect.spawn[str]]:
     shell = pexpect.spawn(
-        BASH,
-        ["--norc", "--noprofile", "-i"],
+        words[0],
+        words[1:],
         cwd=str(home),
-        env=program | {"PS1": "ready> ", "HOME": str(home)},
+        env=program,
         encoding="utf-8",
         timeout=60,
         dimensions=(50, 200),
     )
     shell.expect_exact("ready> ")
-    # The line the README tells to put into ~/.bashrc.
-    (line,) = [
-        text.strip() for text in README.read_text("utf-8").splitlines() if "bash_source" in text
-    ]
-    shell.sendline(line.split("#")[0].strip())
+    shell.sendline(told(words[0]))
     shell.expect_exact("ready> ")
     yield shell
     shell.close(force=True)
 
 
-@pytest.mark.parametrize(
-    ("typed", "completed"),
-    [
-        ("marquee comp", "marquee compare "),
-        ("marquee plan --json-s", "marquee plan --json-schema "),
-        ("marquee plan sign.toml --part sk6812-rgbw-n", "sk6812-rgbw-nw "),
-        ("marquee plan --diffuser draf", "drafting-film "),
-        ("marquee plan --controller rp2040", "rp2040 "),
-        ("marquee plan --arrangement b", "board "),
-        ("marquee plan si", "sign.toml "),
-        ("marquee plan my", "my\\ sign.png "),
-        ("marquee compare ol", "old-plan/"),
-        ("marquee light si", "sign.toml "),
-        ("marquee bench fi", "marquee bench fit "),
-    ],
-)
+@pytest.fixture(name="bash")
+def _bash(home: Path, program: dict[str, str]) -> Iterator[pexpect.spawn[str]]:
+    need("bash")
+    yield from at_prompt(["bash", "--norc", "--noprofile", "-i"], home, program)
+
+
+@pytest.fixture(name="zsh")
+def _zsh(home: Path, program: dict[str, str]) -> Iterator[pexpect.spawn[str]]:
+    need("zsh")
+    yield from at_prompt(["zsh", "-f", "-i"], home, program)
+
+
+@pytest.mark.parametrize(("typed", "completed"), TYPED)
 def test_tab_completes_in_bash(bash: pexpect.spawn[str], typed: str, completed: str) -> None:
     bash.send(f"{typed}\t")
-    bash.expect_exact(completed)
+    bash.expect_exact(completed.replace(" ", "\\ "))
 
 
 def test_tab_twice_lists_what_is_possible(bash: pexpect.spawn[str]) -> None:
@@ -82,17 +106,53 @@ def test_tab_twice_lists_what_is_possible(bash: pexpect.spawn[str]) -> None:
     bash.expect(r"--wall +--wall-gap")
 
 
-@pytest.mark.parametrize(("shell", "word"), [("zsh", "#compdef marquee"), ("fish", "complete ")])
-def test_other_shells_get_their_script_as_the_readme_says(
-    program: dict[str, str], shell: str, word: str
-) -> None:
-    assert f"_MARQUEE_COMPLETE={shell}_source marquee" in README.read_text("utf-8")
+@pytest.mark.native
+def test_tab_completes_in_zsh(zsh: pexpect.spawn[str]) -> None:
+    for typed, completed in TYPED:
+        zsh.send(f"{typed}\t")
+        zsh.expect_exact(completed.replace(" ", "\\ "))
+        # The line is emptied, not broken off: Ctrl-C could come while the shell is still completing.
+        zsh.send("\x15\r")
+        zsh.expect_exact("ready> ")
+
+
+@pytest.mark.native
+def test_tab_lists_what_is_possible_in_zsh_with_what_it_means(zsh: pexpect.spawn[str]) -> None:
+    zsh.send("marquee plan --wall\t")
+    zsh.expect(r"--wall +-- Thickness of the barrier sheet")
+    zsh.expect(r"--wall-gap +-- Gap from wall top to diffuser")
+
+
+@pytest.mark.native
+def test_tab_completes_in_fish(home: Path, program: dict[str, str]) -> None:
+    need("fish")
+    offered = "; ".join(f"complete -C '{typed}'; echo =====" for typed, _ in TYPED)
     done = subprocess.run(
-        ["marquee"],
-        env=program | {"_MARQUEE_COMPLETE": f"{shell}_source"},
+        ["fish", "--no-config", "-c", f"{told('fish')}; {offered}"],
+        cwd=home,
+        env=program,
         capture_output=True,
         text=True,
         check=True,
+        timeout=120,
     )
-    assert word in done.stdout
-    assert "marquee" in done.stdout
+    # A tab parts each offer from what it means.
+    lists = [block.strip().splitlines() for block in done.stdout.split("=====\n")]
+    assert done.stderr == ""
+    for (typed, completed), offers in zip(TYPED, lists[:-1], strict=True):
+        assert [offer.split("\t")[0] for offer in offers] == [completed], typed
+
+
+@pytest.mark.native
+def test_fish_says_what_a_command_means(home: Path, program: dict[str, str]) -> None:
+    need("fish")
+    done = subprocess.run(
+        ["fish", "--no-config", "-c", f"{told('fish')}; complete -C 'marquee compa'"],
+        cwd=home,
+        env=program,
+        capture_output=True,
+        text=True,
+        check=True,
+        timeout=60,
+    )
+    assert done.stdout.startswith("compare\tTell what changed between two plans")
