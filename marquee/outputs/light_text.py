@@ -65,7 +65,7 @@ def brightness_text(
 ) -> str:
     """Return what brightness each room's light wants and the current it saves."""
     lines = [
-        f"Brightness: white is {white_cd_m2:.0f} cd/m² at {plan.drive.brightness:.0%}; "
+        f"Brightness: a white zone is {white_cd_m2:.0f} cd/m² at {plan.drive.brightness:.0%}; "
         f"planned current {plan.power.planned_a:.2f} A"
     ]
     for room, dimmed in rooms:
@@ -75,7 +75,7 @@ def brightness_text(
             continue
         lines.append(
             f"{wants}; --luminance {room.high_cd_m2:g} is brightness {dimmed.brightness:.1%}, saves "
-            f"{dimmed.saved_a:.2f} A, codes err by at most ΔE00 {dimmed.largest_delta_e_2000:.1f}"
+            f"{dimmed.saved_a:.2f} A, colours err by at most ΔE00 {dimmed.largest_delta_e_2000:.1f}"
         )
     lines += [line for room, _ in rooms for line in wrapped("    ", _cite(room))]
     return "\n".join(lines) + "\n"

@@ -42,7 +42,7 @@ class Driven:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Dimmed:
-    """The plan at another brightness: what it draws as planned [A], and the largest CIEDE2000 of its codes."""
+    """The plan at another brightness: what it draws as planned [A], and the largest CIEDE2000 its zones show."""
 
     white_cd_m2: float
     brightness: float
@@ -82,7 +82,7 @@ def dim_to(target_cd_m2: float, sign: Driven) -> Dimmed | None:
         brightness=dimmed.brightness,
         current_a=after_a,
         saved_a=before_a - after_a,
-        largest_delta_e_2000=max((zone.delta_e_2000 for zone in dimmed.zones), default=0.0),
+        largest_delta_e_2000=max((zone.shown_delta_e_2000 for zone in dimmed.zones), default=0.0),
     )
 
 
@@ -99,9 +99,9 @@ def brightness_findings(sign: Driven) -> tuple[Finding, ...]:
     if dimmed is None:
         return ()
     message = (
-        f"white comes to {now:.0f} cd/m², a lit room wants {lit.low_cd_m2:g} to {lit.high_cd_m2:g} "
+        f"a white zone would be {now:.0f} cd/m², a lit room wants {lit.low_cd_m2:g} to {lit.high_cd_m2:g} "
         f"(monitor figures: judgement for signs); --brightness {100 * dimmed.brightness:.2g}% "
         f"(or --luminance {lit.high_cd_m2:g}) would do and save {dimmed.saved_a:.2f} A as planned; "
-        f"its codes then err by at most {dimmed.largest_delta_e_2000:.1f} (CIEDE2000)"
+        f"its colours then err by at most {dimmed.largest_delta_e_2000:.1f} (CIEDE2000)"
     )
     return (Finding(code="light.too-bright", where="brightness", message=message),)

@@ -51,6 +51,10 @@ def test_current_told_to_be_saved_is_saved_by_the_plan_made_with_that_luminance(
     fresh = planned(two_blocks(), 1.0, box={"depth": "25mm"}, colour={"luminance_cd_m2": 200})
     assert dimmed.white_cd_m2 == pytest.approx(200.0, rel=1e-6)
     assert white_cd_m2(fresh.transfer, fresh.drive) == pytest.approx(200.0, rel=1e-6)
+    # The error told is what that plan's zones show, codes shared out, not that of whole codes.
+    shown = [zone.shown_delta_e_2000 for zone in fresh.drive.zones]
+    assert dimmed.largest_delta_e_2000 == pytest.approx(max(shown), abs=1e-9)
+    assert max(shown) < max(zone.delta_e_2000 for zone in fresh.drive.zones)
     saved_a = plan.power.planned_a - fresh.power.planned_a
     assert dimmed.saved_a == pytest.approx(saved_a, abs=1e-9)
     assert saved_a > 0
