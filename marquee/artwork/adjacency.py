@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from marquee.artwork.nearest import Nearest
-from marquee.values import Adjacency
+from marquee.values import Adjacency, ZoneMap
+from marquee.values_pixels import coarse_of
 
 _SQUARE_PX = 16
 _SQUARES_AT_ONCE = 64
@@ -17,6 +18,7 @@ _MOST_COMPARED = 4_000_000
 # and Image Processing 34, 1986: 2 %); twice that is allowed for.
 _MAP_ERROR, _MAP_ERROR_PX = 1.04, 4.0
 _KEY = 1 << 16  # zone ids are int16
+_OTHER = 32767  # any other zone
 
 
 def find_adjacent(
@@ -54,6 +56,23 @@ def find_adjacent(
             gap_mm = _least_distance(outlines.of(i), outlines.of(j), most) * mm_per_px
         found.append(Adjacency(zones=(i, j), gap_mm=gap_mm, touching=gap_mm < wall_thickness_mm))
     return tuple(found)
+
+
+def outline_points_mm(zone_map: ZoneMap, zone: int) -> NDArray[np.float64]:
+    """Return (n, 2) x, y [mm] where a zone's outline crosses between pixel centres, by the pixels' lit shares."""
+    mm, lit = zone_map.mm_per_px, zone_map.lit_8bit
+    if lit is None:
+        ids = zone_map.zone_of_px
+        lit = (ids >= 0).astype(np.uint8) * np.uint8(255)
+    else:
+        ids, held = coarse_of(zone_map, "zone_of_px")
+        factor = round(zone_map.lit_mm_per_px / mm) // held
+        ids, mm = ids[factor // 2 :: factor, factor // 2 :: factor], zone_map.lit_mm_per_px
+    height, width = min(ids.shape[0], lit.shape[0]), min(ids.shape[1], lit.shape[1])
+    ids, lit = ids[:height, :width], lit[:height, :width]
+    only = np.where(ids == zone, ids, np.where(ids >= 0, _OTHER, ids)).astype(np.int16)
+    points = _find_outlines(np.ascontiguousarray(only), np.ascontiguousarray(lit)).of(zone)
+    return np.asarray((points + 0.5) * mm)
 
 
 def _least_across(nearest: Nearest, zone_of: NDArray[np.int16]) -> dict[tuple[int, int], float]:
@@ -102,8 +121,8 @@ def _find_outlines(zone_of_px: NDArray[np.int16], lit_8bit: NDArray[np.uint8]) -
         there = here + dy * width + dx
         own, other = ids[here].astype(np.int64), ids[there].astype(np.int64)
         both = (own >= 0) & (other >= 0)
-        keys = np.unique(np.minimum(own, other)[both] * _KEY + np.maximum(own, other)[both])
-        touching.update(divmod(k, _KEY) for k in keys.tolist())
+        keys = np.sort(np.minimum(own, other)[both] * _KEY + np.maximum(own, other)[both])
+        touching.update(divmod(k, _KEY) for k in keys[np.diff(keys, prepend=-1) > 0].tolist())
         if dy and dx:
             continue  # corners touch, but outlines cross between pixels side by side
         share = lit[here].astype(float) / 255, lit[there].astype(float) / 255

@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 
+from marquee.artwork.adjacency import outline_points_mm
 from marquee.box.cells import cell_shape
 from marquee.box.ground import Floats, Ground
 from marquee.errors import Finding
@@ -32,7 +33,7 @@ def box_findings(
     found: list[Finding] = []
     gaps: list[Gap] = []
     pairs = sorted({wall.zones for wall in walls})
-    room = _Room(ground)
+    room = _Room(ground, zone_map)
     for pair in pairs:
         own = [wall for wall in walls if wall.zones == pair]
         told, narrow = _pair_findings(zone_map, room, own, settings)
@@ -70,10 +71,10 @@ def _many(walls: tuple[Wall, ...], cells: tuple[Cell, ...], settings: BoxSetting
 class _Room:
     """How far the walls are from apertures."""
 
-    def __init__(self, ground: Ground) -> None:
+    def __init__(self, ground: Ground, zone_map: ZoneMap) -> None:
         import cv2
 
-        self.ground = ground
+        self.ground, self._zone_map = ground, zone_map
         far = cv2.distanceTransform(
             (ground.aperture < 0).astype(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_PRECISE
         )
@@ -93,15 +94,14 @@ class _Room:
         gaps = []
         for one, other in (pair, pair[::-1]):
             near = self._finder(one).data[self._finder(one).query(place)[1]]
-            gaps.append(float(self._finder(other).query(near)[0]) - self.ground.step_mm)
-        return max(0.0, min(gaps))
+            gaps.append(float(self._finder(other).query(near)[0]))
+        return min(gaps)
 
     def _finder(self, zone: int) -> Any:  # noqa: ANN401 -- scipy's tree has no precise type
         from scipy.spatial import cKDTree
 
         if zone not in self._trees:
-            y, x = np.nonzero(self.ground.aperture == zone)
-            self._trees[zone] = cKDTree(np.stack([x + 0.5, y + 0.5], axis=1) * self.ground.step_mm)
+            self._trees[zone] = cKDTree(outline_points_mm(self._zone_map, zone))
         return self._trees[zone]
 
 
