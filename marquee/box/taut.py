@@ -12,6 +12,8 @@ from marquee.box.network import Line, Network
 _MOST_PASSES, _PASSES_IF_MANY, _MANY_LINES = 400, 30, 1500
 # Triangles smaller than this hold nothing [mm²].
 _NOTHING_MM2 = 1e-9
+# Places nearer to each other than this are one [mm].
+_NO_SPAN_MM = 1e-12
 
 
 class Shores:
@@ -88,24 +90,63 @@ def _one_pass(jobs: list[tuple[Line, NDArray[np.intp]]], shores: Shores) -> None
     which, corner = shores.inside(tri[~flat])
     which = np.flatnonzero(~flat)[which]
     held = shores.zone[corner] != outer[which]
-    which, corner = which[held], corner[held]
-    order = np.argsort(which, kind="stable")
-    which, corner = which[order], corner[order]
-    starts = np.searchsorted(which, np.arange(len(tri) + 1))
+    points, counts = _chains(tri, which[held], shores.xy_mm[corner[held]])
+    ends = np.cumsum(counts)
+    only = np.flatnonzero(counts == 1)
+    fixed = np.zeros(len(tri), bool)
+    fixed[only] = np.abs(points[ends[only] - 1] - tri[only, 1]).max(axis=1) < 1e-9
     offset = 0
     for line, ids in jobs:
-        changes: list[tuple[int, Floats]] = []
-        for k, vertex in enumerate(ids.tolist()):
-            t = offset + k
-            points = shores.xy_mm[corner[starts[t] : starts[t + 1]]]
-            chain = _hull_chain(tri[t], points) if len(points) else np.zeros((0, 2))
-            if len(chain) == 1 and np.abs(chain[0] - tri[t, 1]).max() < 1e-9:
-                line.active[vertex] = False
-            else:
-                changes.append((vertex, chain))
-        offset += len(ids)
-        if changes:
-            _apply(line, changes)
+        own = slice(offset, offset + len(ids))
+        offset = own.stop
+        line.active[ids[fixed[own]]] = False
+        changed = np.flatnonzero(~fixed[own])
+        if len(changed):
+            chosen = np.repeat(~fixed[own], counts[own])
+            first = int(ends[own.start] - counts[own.start])
+            chain = points[first : first + len(chosen)][chosen]
+            _apply(line, ids[changed], counts[own][changed], chain)
+
+
+def _chains(
+    triangles: Floats, which: NDArray[np.intp], points: Floats
+) -> tuple[Floats, NDArray[np.intp]]:
+    """Return the points that take the place of each triangle's middle corner, triangle by triangle, and how many.
+
+    `points` (n, 2) lie in the triangles `which` (n,).
+    """
+    a, b, c = (triangles[which, k] for k in range(3))
+    along = c - a
+    span = np.hypot(along[:, 0], along[:, 1])
+    folded = span < _NO_SPAN_MM
+    e = along / np.where(folded, 1.0, span)[:, None]
+    normal = np.stack([-e[:, 1], e[:, 0]], axis=1)
+    side = np.sign(((b - a) * normal).sum(axis=1))
+    above = ((points - a) * normal).sum(axis=1) * np.where(side < 0, -1, 1) > 1e-9
+    apart = np.minimum(np.abs(points - a).max(axis=1), np.abs(points - c).max(axis=1)) > 1e-9
+    kept = folded | (above & apart)
+    which, points = which[kept], points[kept]
+    order = np.argsort(which, kind="stable")
+    which, points = which[order], points[order]
+    counts = np.bincount(which, minlength=len(triangles))
+    starts = np.cumsum(counts) - counts
+    many = np.flatnonzero((counts > 1) | _folded(triangles, counts))
+    if not len(many):
+        return points, counts
+    left = np.isin(which, many, invert=True)
+    chains = [
+        _hull_chain(triangles[t], points[starts[t] : starts[t] + counts[t]]) for t in many.tolist()
+    ]
+    counts[many] = [len(chain) for chain in chains]
+    which = np.concatenate([which[left], np.repeat(many, counts[many])])
+    order = np.argsort(which, kind="stable")
+    return np.concatenate([points[left], *chains])[order], counts
+
+
+def _folded(triangles: Floats, counts: NDArray[np.intp]) -> NDArray[np.bool_]:
+    """Return which triangles with points have their first corner on the last."""
+    along = triangles[:, 2] - triangles[:, 0]
+    return np.asarray((np.hypot(along[:, 0], along[:, 1]) < _NO_SPAN_MM) & (counts > 0), np.bool_)
 
 
 def _cross(corners: Floats) -> Floats:
@@ -118,7 +159,7 @@ def _hull_chain(triangle: Floats, points: Floats) -> Floats:
     a, b, c = triangle
     along = c - a
     span = float(np.hypot(*along))
-    if span < 1e-12:
+    if span < _NO_SPAN_MM:
         far = points[np.argmax(np.abs(points - a).sum(axis=1))]
         return far[None] if np.abs(far - a).max() > 1e-9 else np.zeros((0, 2))
     e = along / span
@@ -148,15 +189,18 @@ def _hull_chain(triangle: Floats, points: Floats) -> Floats:
     return points[[k for _, _, k in chain if k >= 0]]
 
 
-def _apply(line: Line, changes: list[tuple[int, Floats]]) -> None:
+def _apply(
+    line: Line, changed: NDArray[np.intp], counts: NDArray[np.intp], points: Floats
+) -> None:
+    """Put `counts` of the points in the place of each changed vertex, and let the neighbours move."""
     n = len(line.xy_mm)
-    pieces, flags, last = [], [], 0
-    active = line.active.copy()
-    for vertex, _ in changes:
-        active[(vertex - 1) % n] = active[(vertex + 1) % n] = True
-    for vertex, chain in changes:
-        pieces += [line.xy_mm[last:vertex], chain]
-        flags += [active[last:vertex], np.ones(len(chain), bool)]
-        last = vertex + 1
-    line.xy_mm = np.concatenate([*pieces, line.xy_mm[last:]])
-    line.active = np.concatenate([*flags, active[last:]])
+    line.active[(changed - 1) % n] = line.active[(changed + 1) % n] = True
+    times = np.ones(n, np.intp)
+    times[changed] = counts
+    put = np.zeros(n, bool)
+    put[changed] = True
+    put = np.repeat(put, times)
+    line.xy_mm = np.repeat(line.xy_mm, times, axis=0)
+    line.xy_mm[put] = points
+    line.active = np.repeat(line.active, times)
+    line.active[put] = True

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+import shapely
 from numpy.typing import NDArray
 from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import coo_array, csr_array, eye_array, hstack, kron, vstack
@@ -10,7 +11,7 @@ from scipy.sparse.csgraph import maximum_flow
 from marquee.box.barriers import draw_network
 from marquee.box.ground import survey
 from tests.bench.least_partition import all_links, least_partition
-from tests.box.factory import blank, disc, rect, zone_map
+from tests.box.factory import blank, disc, polygon, rect, zone_map
 
 REACH_MM = 2.5
 UNITS = 10_000
@@ -133,6 +134,46 @@ def test_walls_between_several_zones_are_near_the_shortest_partition(seed: int) 
     walls_mm = draw_network(ground).total_mm
     # 5 % as aimed at; a millimetre for the land's corners, which samples 1 mm apart move.
     assert 0.98 * bound.least_mm - 1 <= walls_mm <= 1.05 * bound.least_mm + 1
+
+
+def shortest_ring_mm(part: NDArray[np.bool_], step_mm: float) -> float:
+    """Return the length of the shortest ring round the centres of some pixels [mm], which a hull is."""
+    y, x = np.nonzero(part)
+    return float(shapely.MultiPoint(np.stack([x, y], axis=1)).convex_hull.length * step_mm)
+
+
+def test_walls_round_touching_windows_are_the_shortest_rings() -> None:
+    # Windows in a lit front: whatever the partition, each has a ring between its pixels and those around it.
+    labels, least_mm = blank(120, 60), 0.0
+    rect(labels, 0, (10, 5, 110, 60))
+    for k in range(36):
+        x, y = 15 + 10 * (k % 9), 10 + 12 * (k // 9)
+        window = blank(120, 60)
+        rect(window, 1, (x, y, x + 3 + k % 4, y + 6 + k % 3))
+        labels[window == 1] = 1
+        least_mm += shortest_ring_mm(window == 1, 0.25)
+    network = draw_network(survey(zone_map(labels), REACH_MM))
+    assert len(network.lines) == 36
+    # The walls run in the gap between neighbouring pixels' centres, 0.25 mm wide, and are simplified by 0.05 mm.
+    assert least_mm * 0.998 <= network.total_mm <= least_mm * 1.005
+
+
+def test_walls_of_a_plate_with_a_disc_and_a_triangle_are_two_straights_and_two_rings() -> None:
+    labels = blank(200, 60)
+    rect(labels, 0, (5, 15, 35, 45))
+    rect(labels, 1, (45, 10, 155, 50))
+    rect(labels, 2, (165, 15, 195, 45))
+    inner = blank(200, 60)
+    disc(inner, 3, (120, 30), 12)
+    polygon(inner, 4, [(60, 30), (90, 18), (90, 42)])
+    labels[inner >= 0] = inner[inner >= 0]
+    ground = survey(zone_map(labels), REACH_MM)
+    # No wall between strangers is shorter than the face is high, none between two zones stands for two others.
+    rings = [shortest_ring_mm(inner == zone, 0.25) for zone in (3, 4)]
+    least_mm = 2 * 60 + sum(rings)
+    walls_mm = draw_network(ground).total_mm
+    # As above; the disc's and triangle's outlines are stairs, which the walls follow 0.05 mm off.
+    assert least_mm * 0.998 <= walls_mm <= least_mm * 1.005
 
 
 def test_the_bound_of_a_ring_is_its_circle() -> None:
