@@ -83,7 +83,7 @@ def _specks(specks: list[_Loose], least_mm2: float) -> Finding:
         code="cut.speck",
         where="face",
         message=f"{count} speck{'' if count == 1 else 's'} of face smaller than {least_mm2:.3g} mm² inside openings (at {listed}"
-        f"{f' and {more} more' if more > 0 else ''} mm) fall{'s' if count == 1 else ''} out: paint them over "
+        f" mm{f' and {more} more' if more > 0 else ''}) fall{'s' if count == 1 else ''} out: paint them over "
         "in the artwork to save the cuts; a dot of tape on the diffuser keeps one that matters",
     )
 
@@ -223,7 +223,7 @@ def _finding(islands: tuple[Island, ...], settings: CutSettings) -> Finding:
         x, y = (xy.min(axis=0) + xy.max(axis=0)) / 2
         places.append(f"I{island.id} at ({x:.0f}, {y:.0f})")
     more = len(islands) - len(places)
-    listed = ", ".join(places) + (f" and {more} more" if more else "")
+    listed = f"{', '.join(places)} mm" + (f" and {more} more" if more else "")
     count, bridges = len(islands), sum(len(i.bridges) for i in islands)
     held = (
         f"are held by {bridges} bridges of {settings.bridge_width_mm:g} mm that the cut lines leave"
@@ -234,7 +234,7 @@ def _finding(islands: tuple[Island, ...], settings: CutSettings) -> Finding:
     return Finding(
         code="cut.island",
         where="face",
-        message=f"{count} island{'' if count == 1 else 's'} of the face inside openings ({listed} mm) {held}",
+        message=f"{count} island{'' if count == 1 else 's'} of the face inside openings ({listed}) {held}",
     )
 
 

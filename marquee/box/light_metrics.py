@@ -132,6 +132,8 @@ def light_findings(
             findings.append(
                 Finding(code="light.uneven", where=where, message=_uneven(transfer, light))
             )
+        if transfer.self_lux_per_cd[light.zone] <= 0:
+            continue  # all its light is others', which walls are to keep from it
         if light.bleed > BLEED_SHARE or light.bleed_delta_e_2000 > BLEED_DELTA_E:
             message = _bleed(transfer, zone_map, light)
             findings.append(Finding(code="light.bleed", where=where, message=message))
