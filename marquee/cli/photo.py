@@ -155,6 +155,7 @@ def _corners(text: str) -> NDArray[np.float64]:
 
 def _as_text(checked: Checked, plan: Plan) -> str:
     from marquee.errors import printable
+    from marquee.photo.look import EDGE_MM
 
     found = checked.registration
     corners = ", ".join(f"{x:.0f},{y:.0f}" for x, y in found.corners_px)
@@ -179,6 +180,10 @@ def _as_text(checked: Checked, plan: Plan) -> str:
             f"{one.predicted_min_over_max:>8.2f} {one.min_over_mean:>9.2f} {one.predicted_min_over_mean:>8.2f} "
             f"{bleed:>12} {one.predicted_bleed:>8.1%} {light:>6}"
         )
+    lines.append(
+        f"planned: the plan's light at the places read, {EDGE_MM:g} mm from edges where there is room: evener than the "
+        "plan says of whole zones"
+    )
     pairs = sorted(checked.pairs, key=lambda pair: -pair.measured)
     lines += [
         f"zone {pair.zone} has {pair.measured:.1%} of its light from zone {pair.source}, {pair.predicted:.1%} planned"

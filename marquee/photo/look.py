@@ -17,7 +17,7 @@ from marquee.plan import Plan
 
 # Pixels nearer than this to an aperture's edge [mm] are left out where the aperture is wide enough: registration
 # and the lens leave about a third of it.
-_EDGE_MM = 1.0
+EDGE_MM = 1.0
 # Face farther than this from any aperture [mm] is dark by rights: what shows there is glare, spread over that width.
 _DARK_FROM_MM, _GLARE_MM = 2.5, 20.0
 # Coded values from here up say nothing of how much light there was.
@@ -66,7 +66,7 @@ def ground_of(plan: Plan, raster: Raster) -> Ground:
     _, parts = cv2.connectedComponents(lit)
     widest = np.zeros(int(parts.max()) + 1)
     np.maximum.at(widest, parts, inside)
-    inner = (lit > 0) & (inside >= np.minimum(_EDGE_MM, 0.5 * widest[parts]))
+    inner = (lit > 0) & (inside >= np.minimum(EDGE_MM, 0.5 * widest[parts]))
     same = plan.transfer.zone_of_element.ravel()[raster.element] == raster.zone
     unlit = (raster.coverage <= 0).astype(np.uint8)
     away = cv2.distanceTransform(unlit, cv2.DIST_L2, 5) * raster.mm

@@ -49,6 +49,11 @@ def test_photographs_are_checked_drawn_and_kept_for_the_fit(
     with Image.open(folder / "checked.png") as picture:
         assert picture.width == 1200
     assert "ws2812b,255,coded," in (folder / "signals.csv").read_text(encoding="utf-8")
+    # What is planned for the places read is evener than the whole zones the plan speaks of, and said to be so.
+    whole = {zone.zone: zone.min_over_max for zone in demo_plan().light.zones}
+    assert all(z["predicted_min_over_max"] > whole[z["zone"]] - 0.01 for z in told["zones"])
+    assert run(["bench", "photo", "project.toml", "planned.png"]) == 0
+    assert "1 mm from edges where there is room: evener" in capsys.readouterr().out
     # An earlier picture is never written over.
     assert run(["bench", "photo", "project.toml", "planned.png", "--picture", "checked.png"]) == 2
     assert "exists already" in capsys.readouterr().err
