@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypedDict
 
 from marquee.errors import InputError, QuantityError
+from marquee.units import states_size
 
 if TYPE_CHECKING:
     from marquee.project import Project
@@ -141,8 +142,3 @@ def project_of(source: Name, tables: dict[str, Any], where: str = "settings") ->
 def is_project(name: str) -> bool:
     """Tell whether a name is a project file's; anything else is taken for artwork."""
     return name.lower().endswith(".toml")
-
-
-def states_size(name: str) -> bool:
-    """Tell whether a file of this name may state its own size, as drawings do."""
-    return name.lower().endswith((".svg", ".svgz"))

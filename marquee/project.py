@@ -19,9 +19,7 @@ from marquee.project_base import Section as Section  # noqa: PLC0414 -- handed o
 from marquee.project_cut import CutSettings as CutSettings  # noqa: PLC0414 -- handed on
 from marquee.project_words import problem, refuse_other_file
 from marquee.tables.maker_file import read_toml
-
-# Endings of files that may state their own size.
-SIZED = (".svg", ".svgz")
+from marquee.units import states_size
 
 
 class ArtworkSettings(Section):
@@ -41,7 +39,7 @@ class ArtworkSettings(Section):
     @field_validator("width_mm")
     @classmethod
     def _width_is_known(cls, value: float | None, info: ValidationInfo) -> float | None:
-        if value is None and not str(info.data.get("file", "")).lower().endswith(SIZED):
+        if value is None and not states_size(str(info.data.get("file", ""))):
             raise PydanticCustomError("missing", "field required")
         return value
 
@@ -327,7 +325,7 @@ def read_project(path: Path, flags: dict[str, Any] | None = None) -> Project:
 
 
 # Settings that name a file, which is looked for beside the project file.
-_FILE_KEYS = (
+FILE_KEYS = (
     ("artwork", "file"),
     ("zones", "palette"),
     ("leds", "part"),
@@ -337,7 +335,7 @@ _FILE_KEYS = (
 
 def _beside(raw: dict[str, Any], folder: Path) -> dict[str, Any]:
     placed = {k: dict(v) if isinstance(v, dict) else v for k, v in raw.items()}
-    for section, key in _FILE_KEYS:
+    for section, key in FILE_KEYS:
         table = placed.get(section)
         name = table.get(key) if isinstance(table, dict) else None
         if isinstance(table, dict) and isinstance(name, str):

@@ -102,6 +102,11 @@ def parse_fraction(text: str, where: str) -> float:
     return fraction
 
 
+def states_size(name: str) -> bool:
+    """Return whether a file of this name may state its own size in mm, cm or in, as drawings do."""
+    return name.lower().endswith((".svg", ".svgz"))
+
+
 def format_length(length_mm: float) -> str:
     """Return mm with up to two decimals and the unit.
 

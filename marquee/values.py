@@ -285,9 +285,8 @@ class ZoneDrive:
     intensity_xyz_cd: tuple[float, float, float]  # of one LED of the zone, on average, Y in cd
     # The band once the part's channel gains have been corrected by one white match.
     band_matched_delta_e_2000: float | None = None
-    spread: Spread | None = (
-        None  # finer than `codes`, where the zone has LEDs to share codes out over
-    )
+    # Finer than `codes`, where the zone has LEDs to share codes out over.
+    spread: Spread | None = None
 
     @property
     def shown_delta_e_2000(self) -> float:

@@ -28,9 +28,8 @@ class Feed:
     cites: tuple[str, ...] = ()
     wire: str = ""  # "18 AWG", "1.5 mm²"
     wire_limit_a: float = 0.0  # what the wire may carry, and so the largest fuse
-    pad: Literal["before", "after"] = (
-        "before"  # which side of at_led; after only at the chain's end
-    )
+    # Which side of at_led; after only at the chain's end.
+    pad: Literal["before", "after"] = "before"
     supply: int = 0  # which of several supplies
 
 
@@ -126,9 +125,8 @@ class Power:
     extra_a: float = 0.0  # in every current above
     extra_loads: tuple[tuple[str, float], ...] = ()  # what it is made of: name, A
     driven: bool = True  # False: no plan's bytes, so planned means every channel full, typical
-    plan_fits: bool = (
-        False  # capped, but the planned bytes as they are keep supply, fuses and voltages
-    )
+    # Capped, but the planned bytes as they are keep supply, fuses and voltages.
+    plan_fits: bool = False
     planned_high_a: float = 0.0  # planned bytes with the part's largest currents
     regulation_v: float | None = None  # below it colours shift; None: the part gives none
     floor_v: float = 0.0  # lowest LED voltage the wiring was designed to
@@ -146,9 +144,8 @@ class Power:
     notes: tuple[str, ...] = ()  # the arithmetic, one sentence each
     data_line: DataLine | None = None
     alternatives: tuple[Alternative, ...] = ()
-    box_rise_k: float | None = (
-        None  # of the closed box as planned, rough; None where its size is not known
-    )
+    # Of the closed box as planned, rough; None where its size is not known.
+    box_rise_k: float | None = None
     kwh_per_month: float | None = None  # all cabinets, at the hours stated
     cost_per_month: float | None = None
     cabinets: int = 1

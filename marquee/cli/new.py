@@ -13,6 +13,7 @@ import click
 from marquee.cli.completing import a_part
 from marquee.errors import MarqueeError
 from marquee.keywords import PLACES, laid_out
+from marquee.units import states_size
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,15 +81,9 @@ def new(folder: str, ask: bool | None, **flags: str | None) -> None:
     artwork = str(answers.get("artwork", _QUESTIONS[0].default))
     there = target.parent / artwork
     first = "" if there.exists() else f"put the artwork at {there}, "
-    if not ask and "width" not in answers and not _states_its_size(artwork):
+    if not ask and "width" not in answers and not states_size(artwork):
         first += f"set the sign's width in it ({_QUESTIONS[1].default} is a guess), "
     click.echo(f"{target} written; {first}run: marquee plan {target}")
-
-
-def _states_its_size(artwork: str) -> bool:
-    from marquee.project import SIZED
-
-    return artwork.lower().endswith(SIZED)
 
 
 def _is_watched() -> bool:
@@ -173,7 +168,7 @@ def _write(target: Path, answers: dict[str, str | float]) -> None:
     from marquee.project_template import project_template
 
     artwork, width = (str(answers.get(q.word, q.default)) for q in _QUESTIONS[:2])
-    stated = None if "width" not in answers and _states_its_size(artwork) else width
+    stated = None if "width" not in answers and states_size(artwork) else width
     chosen = {PLACES[w]: v for w, v in answers.items() if w not in {"artwork", "width"}}
     text = project_template(artwork, stated, chosen)
     made = [folder for folder in (target.parent, *target.parent.parents) if not folder.exists()]

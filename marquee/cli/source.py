@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from marquee.keywords import is_project, laid_out, project_of, states_size
+from marquee.keywords import is_project, laid_out, project_of
+from marquee.units import states_size
 
 if TYPE_CHECKING:
     from marquee.project import Project

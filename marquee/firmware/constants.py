@@ -1,4 +1,4 @@
-"""What the controller is told: zones as runs of LEDs, bytes, tables; and what they cost it."""
+"""What the controller is told: zones as runs of LEDs, their bytes, tables and currents."""
 
 from __future__ import annotations
 

@@ -5,13 +5,17 @@ from __future__ import annotations
 import json
 from typing import Any
 
+import numpy as np
+
 from marquee import __version__
 from marquee.errors import printable
 from marquee.outputs.clean import clean
 from marquee.outputs.colours import spread_dict
 from marquee.outputs.cut_json import cut_dict
+from marquee.outputs.names import base_name
 from marquee.outputs.power_json import power_dict
 from marquee.plan import Plan
+from marquee.project import FILE_KEYS
 from marquee.values import Zone, ZoneLight
 
 SCHEMA = 1
@@ -73,16 +77,10 @@ def plan_dict(plan: Plan) -> dict[str, Any]:
 def settings_dict(plan: Plan) -> dict[str, Any]:
     """Return the resolved project; file names without their folders, so that a plan can be shared."""
     settings: dict[str, Any] = plan.project.model_dump(mode="json")
-    files = (
-        ("artwork", "file"),
-        ("zones", "palette"),
-        ("leds", "part"),
-        ("colour", "calibration"),
-    )
-    for section, key in files:
+    for section, key in FILE_KEYS:
         name = settings[section][key]
         if isinstance(name, str):
-            settings[section][key] = printable(name.replace("\\", "/").rsplit("/", 1)[-1])
+            settings[section][key] = printable(base_name(name))
     return settings
 
 
@@ -110,7 +108,7 @@ def _zone(plan: Plan, zone: Zone, light: ZoneLight | None) -> dict[str, Any]:
         "apertures": len(zone.apertures),
         "area_mm2": zone.area_mm2,
         "bbox_mm": zone.bbox_mm,
-        "leds": [i for i, z in enumerate(plan.chain.zone.tolist()) if z == zone.id],
+        "leds": np.flatnonzero(plan.chain.zone == zone.id).tolist(),
         "drive": drive.codes if drive else None,
         "global_current": drive.global_code if drive else None,
         "predicted_lab_d65": drive.predicted_lab_d65 if drive else None,

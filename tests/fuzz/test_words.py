@@ -18,7 +18,8 @@ from marquee.colour.target import target_from_text
 from marquee.errors import MarqueeError, printable
 from marquee.power.supply import parse_supply
 from marquee.power.wire import wire_named
-from marquee.project import Project, make_project, section_keys
+from marquee.project import Project, make_project
+from marquee.project_words import section_keys
 from marquee.units import parse_current_a, parse_fraction, parse_length_mm
 from marquee.values import TargetColour
 

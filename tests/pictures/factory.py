@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from functools import lru_cache
 
 import numpy as np
@@ -78,13 +77,6 @@ def synthetic_plan(
         ),
         findings=(),
     )
-
-
-def renamed(plan: Plan, names: tuple[str, ...]) -> Plan:
-    """Return the plan with other zone and colour names."""
-    zones = tuple(replace(z, name=n) for z, n in zip(plan.zone_map.zones, names, strict=False))
-    colours = tuple(replace(c, name=names[0]) for c in plan.zone_map.colours)
-    return replace(plan, zone_map=replace(plan.zone_map, zones=zones, colours=colours))
 
 
 def scene(size_mm: tuple[float, float]) -> tuple[tuple[float, float, float], float]:
