@@ -108,7 +108,9 @@ def test_paper_shows_the_face_from_both_sides_whatever_the_screen_shows(
 
 def _page(pdf: Path, page: int, folder: Path) -> NDArray[np.float64]:
     name = folder / f"page{page}"
-    wanted = ["-r", f"{72 * _PX_PER_PT}", "-f", f"{page}", "-singlefile", "-gray", "-png"]
+    # The face is in the upper half of the page.
+    part = ["-x", "0", "-y", "0", "-W", f"{600 * _PX_PER_PT}", "-H", f"{400 * _PX_PER_PT}"]
+    wanted = ["-r", f"{72 * _PX_PER_PT}", "-f", f"{page}", "-singlefile", "-gray", "-png", *part]
     subprocess.run(["pdftoppm", *wanted, str(pdf), str(name)], check=True)
     with Image.open(name.with_suffix(".png")) as image:
         return np.asarray(image.convert("L"), float)

@@ -121,7 +121,9 @@ def off(one: NDArray[np.int16], other: NDArray[np.int16]) -> float:
 def face_on_page(pdf: Path, page: int, folder: Path) -> NDArray[np.int16]:
     """Return the part of a page, in greys, that the face's own colour spans."""
     name = folder / f"page{page}"
-    wanted = ["-r", "288", "-f", f"{page}", "-singlefile", "-png"]
+    # The face is in the upper half of the page.
+    part = ["-x", "0", "-y", "0", "-W", "1654", "-H", "1100"]
+    wanted = ["-r", "200", "-f", f"{page}", "-singlefile", "-png", *part]
     subprocess.run(["pdftoppm", *wanted, str(pdf), str(name)], check=True)
     with Image.open(name.with_suffix(".png")) as image:
         rgb = np.asarray(image.convert("RGB"), np.int16)
