@@ -63,7 +63,7 @@ def drive_findings(
         found += _coarse(zone, where, settings)
         found += _lifted(float(own_room), where, settings)
     if white_room >= _HELD_BACK:
-        found += _limited(zones, room, limiting, names, settings)
+        found += _limited(zones, np.append(room, white_room), limiting, names, settings)
     found += _global(zones, part)
     if not part.response_measured:
         found.append(
@@ -183,8 +183,9 @@ def _limited(
     names: dict[int, str],
     settings: ColourSettings,
 ) -> list[Finding]:
+    # White among them: that a dark colour could be a hundred times brighter is its darkness, not this zone's doing.
     others = np.sort(room[np.isfinite(room)])
-    if limiting is None or settings.policy == "fill" or len(others) < 2:
+    if limiting is None or settings.policy == "fill" or len(others) < 3:
         return []
     factor = float(others[1] / others[0])
     if factor < _HELD_BACK:

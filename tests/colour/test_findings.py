@@ -83,6 +83,11 @@ def test_zone_that_holds_the_others_back_is_told() -> None:
     told = [f for f in held.findings if f.code == "colour.limited-by"]
     assert [f.where for f in told] == ["zone 0 zone-0"]
     assert held.limiting_zone == 0
+    # White in a cell of 20 beside one of 100: in a cell of their mean, 60, it could be 60 / 20 = 3 times brighter.
+    # That the near black could be hundreds of times brighter is its own darkness.
+    dark = drive_of(["#ffffff", "#1a1a1a"], [20.0, 100.0])
+    (told_dark,) = [f for f in dark.findings if f.code == "colour.limited-by"]
+    assert "could be 3.0 times brighter" in told_dark.message
     filled = drive_of(PALETTE, [5.0, 100.0, 100.0, 100.0, 100.0, 100.0], policy="fill")
     assert "colour.limited-by" not in codes_found(filled)
 
