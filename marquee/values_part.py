@@ -5,6 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
+# Side of a 5050 package, which most strip has (from memory) [mm].
+USUAL_PACKAGE_MM = 5.0
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Figure:
@@ -89,6 +92,11 @@ class Part:
     def global_share(self, setting: int | None) -> float:
         """Return the share of full current at a global setting; 1 for None or where the part has none."""
         return setting / self.global_top if self.global_bits and setting is not None else 1.0
+
+    @property
+    def body_mm(self) -> float:
+        """Side of the package [mm]; the usual one's where the part's file gives none."""
+        return USUAL_PACKAGE_MM if self.package_mm is None else self.package_mm
 
     @property
     def responses(self) -> tuple[tuple[float, ...], ...]:

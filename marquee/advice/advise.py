@@ -23,8 +23,6 @@ _USUAL_GAP_MM, _WIDEST_GAP_MM = 1.0, 3.0
 _GAP_POWER = 1.6
 # Smaller changes of white's luminance are not worth a word (judgement).
 _WHITE_SHARE = 0.05
-# A package this wide is taken where the part's file gives none (a 5050, from memory).
-_PACKAGE_MM = 5.0
 
 
 def advise(plan: Plan, aim: float = LEDS_VISIBLE) -> tuple[Advice, ...]:
@@ -158,9 +156,8 @@ def _finer(trials: Trials, zone: int, aim: float) -> Advice | None:
 
 
 def _finer_pitches(plan: Plan) -> tuple[float, ...]:
-    package = _PACKAGE_MM if plan.part.package_mm is None else plan.part.package_mm
     pitches = [1000 / per_m for per_m in STRIPS_PER_M]
-    return tuple(p for p in pitches if package <= p < 0.99 * plan.chain.led_pitch_mm)
+    return tuple(p for p in pitches if plan.part.body_mm <= p < 0.99 * plan.chain.led_pitch_mm)
 
 
 def _whiter(trials: Trials, zone: int, aim: float) -> Advice | None:

@@ -23,8 +23,6 @@ from marquee.values import Box, Chain, Part, ZoneMap, read_only
 _MOST_TOLD = 4
 # Rows moved less than this are not told of [mm].
 _MOVED_MM = 0.5
-# Side of a 5050 package, taken where the part's file gives none (from memory).
-_PACKAGE_MM = 5.0
 # Beyond these half angles real lenses and caps differ most from a power of the cosine: rings and dark middles
 # (common practice, no source).
 _PLAIN_BEAMS_DEG = (25.0, 70.0)
@@ -57,7 +55,7 @@ def place_leds(
     QuantityError
         The pitch is smaller than the package or larger than the face, or no LED fits any cell.
     """
-    package = _PACKAGE_MM if part.package_mm is None else part.package_mm
+    package = part.body_mm
     _check_pitch(box, part, settings.pitch_mm, package)
     pattern = Pattern(pitch_mm=settings.pitch_mm, group=part.leds_per_pixel, half_mm=package / 2)
     chambers = Chambers(zone_map, box, package / 2)
@@ -210,7 +208,7 @@ def _package_findings(part: Part) -> list[Finding]:
         Finding(
             code="leds.package-assumed",
             where=f"part {part.name}",
-            message=f"its file gives no package size; {_PACKAGE_MM:g} mm (a 5050 package, from memory) is kept clear "
+            message=f"its file gives no package size; {part.body_mm:g} mm (a 5050 package, from memory) is kept clear "
             "of walls: measure one and add package_mm",
         )
     ]

@@ -19,8 +19,6 @@ if TYPE_CHECKING:
     from marquee.plan import Plan
 
 _HEAD = ("designator", "x_mm", "y_mm", "rotation_deg", "side", "zone")
-# Side of a package where the part's file gives none (a 5050, from memory).
-_PACKAGE_MM = 5.0
 LED = Layer(
     name="LED",
     means="packages, seen from the component side",
@@ -90,7 +88,7 @@ def board_drawing(plan: Plan) -> Drawing:
     drawing.rectangle(RIM, 0.0, -lift, box.width_mm, 0.0)
     for ring in rings_of(wall_area(plan.cut)):
         drawing.stroke(WALL, tuple((x, y - lift) for x, y in ring))
-    half = (_PACKAGE_MM if plan.part.package_mm is None else plan.part.package_mm) / 2
+    half = plan.part.body_mm / 2
     for number, (x, y) in enumerate(chain.places_mm.reshape(-1, 2).tolist(), 1):
         at = (x, y - lift)
         drawing.rectangle(LED, at[0] - half, at[1] - half, at[0] + half, at[1] + half)

@@ -231,15 +231,15 @@ class Drawing:
     def heading(self, view: str, about: str) -> None:
         """Put the view in large letters above the work, and what it is."""
         width = max(self.right_mm, 60.0)
-        self.label(NOTE, view, (0.0, self.top_mm - 8.0), 10.0, bold=True)
         used = width_mm(view, 10.0, bold=True) + 6.0
         room = width - used
+        # On a narrow drawing what it is stands below the view, not beside it.
         if room > 50.0:
+            self.label(NOTE, view, (0.0, self.top_mm - 8.0), 10.0, bold=True)
             self.label(NOTE, fitted(about, 4.0, room), (used, self.top_mm - 8.0), 4.0)
             self.top_mm -= 22.0
         else:
             self.label(NOTE, view, (0.0, self.top_mm - 14.0), 10.0, bold=True)
-            self.labels.pop(-2)
             self.label(NOTE, fitted(about, 4.0, width), (0.0, self.top_mm - 6.0), 4.0)
             self.top_mm -= 28.0
         self.right_mm = max(self.right_mm, used)

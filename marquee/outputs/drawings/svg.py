@@ -5,7 +5,7 @@ from __future__ import annotations
 from xml.sax.saxutils import escape, quoteattr
 
 from marquee.outputs.drawings.drawing import Drawing, Label, Layer, Smooth, Stroke
-from marquee.outputs.pictures.style import plain
+from marquee.outputs.pictures.style import hex_of, plain
 
 _MARGIN_MM = 5.0
 _FONT = "DejaVu Sans, Verdana, Arial, sans-serif"
@@ -49,13 +49,13 @@ def _item(item: Stroke | Smooth | Label) -> str:
     else:
         path = "M" + "L".join(f"{_n(x)} {_n(y)}" for x, y in item.points)
         path += "Z" if item.closed else ""
-        fill = "none" if item.fill is None else _hex((item.fill,) * 3)
+        fill = "none" if item.fill is None else hex_of((item.fill, item.fill, item.fill))
     return f'<path d="{path}" fill="{fill}" {_line(item.layer)}/>'
 
 
 def _line(layer: Layer) -> str:
     dash = f' stroke-dasharray="{" ".join(_n(d) for d in layer.dash_mm)}"' if layer.dash_mm else ""
-    return f'stroke="{_hex(layer.colour)}" stroke-width="{_n(layer.line_mm)}"{dash}'
+    return f'stroke="{hex_of(layer.colour)}" stroke-width="{_n(layer.line_mm)}"{dash}'
 
 
 def _text(label: Label) -> str:
@@ -65,12 +65,8 @@ def _text(label: Label) -> str:
     weight = ' font-weight="bold"' if label.bold else ""
     return (
         f'<text x="{_n(x)}" y="{_n(y)}" font-family="{_FONT}" font-size="{_n(label.size_mm)}"{weight}{anchor}'
-        f'{turn} fill="{_hex(label.layer.colour)}">{escape(label.text)}</text>'
+        f'{turn} fill="{hex_of(label.layer.colour)}">{escape(label.text)}</text>'
     )
-
-
-def _hex(colour: tuple[int, ...]) -> str:
-    return "#" + "".join(f"{c:02x}" for c in colour)
 
 
 def _n(value: float) -> str:

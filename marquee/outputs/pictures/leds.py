@@ -33,8 +33,6 @@ _DARK_RIM: Rgb = (110, 116, 126)
 _STACK = 1.9
 _PANEL_MOST_PX = 430
 _GAP_PX, _NAME_ROW_PX, _KEY_ROW_PX = 32, 40, 38
-# LED package where the part's file gives none: 5050 size, the usual strip's [mm].
-_PACKAGE_MM = 5.0
 _LEAST_RADIUS_PX, _MOST_RADIUS_PX = 2.2, 9.0
 _MOST_ROWS = 24
 # Half of each stroke of a cross that just fills a disc.
@@ -132,8 +130,7 @@ def draw_chain(canvas: Canvas, plan: Plan, view: View, *, numbers: bool) -> None
 
 def led_radius_mm(plan: Plan, view: View) -> float:
     """Return the radius LEDs are drawn at: the package's, though visible and clear of each other."""
-    package = plan.part.package_mm or _PACKAGE_MM
-    radius_px = min(max(package / 2 * view.px_per_mm, _LEAST_RADIUS_PX), _MOST_RADIUS_PX)
+    radius_px = min(max(plan.part.body_mm / 2 * view.px_per_mm, _LEAST_RADIUS_PX), _MOST_RADIUS_PX)
     return min(radius_px / view.px_per_mm, max(0.48 * plan.chain.pitch_mm, 1e-3))
 
 

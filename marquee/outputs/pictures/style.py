@@ -110,6 +110,11 @@ def rgb(colour: str) -> Rgb:
     return int(colour[1:3], 16), int(colour[3:5], 16), int(colour[5:7], 16)
 
 
+def hex_of(colour: Rgb) -> str:
+    """Return ``#rrggbb`` of three bytes."""
+    return "#{:02x}{:02x}{:02x}".format(*colour)
+
+
 def mix(first: Rgb, second: Rgb, share: float) -> Rgb:
     """Return `first` with `share` (0 to 1) of it replaced by `second`, in encoded sRGB."""
     red, green, blue = (round(a + (b - a) * share) for a, b in zip(first, second, strict=True))

@@ -12,13 +12,9 @@ from typing_extensions import override  # comes with pydantic; in typing from 3.
 
 from marquee.outputs.pictures.png import png_bytes
 from marquee.outputs.pictures.sheet import Sheet
-from marquee.outputs.pictures.style import LIGHT, Rgb, Theme
+from marquee.outputs.pictures.style import LIGHT, Rgb, Theme, hex_of
 
 _ANCHORS = {"left": "start", "centre": "middle", "right": "end"}
-
-
-def _hex(colour: Rgb) -> str:
-    return "#{:02x}{:02x}{:02x}".format(*colour)
 
 
 def _number(value: float) -> str:
@@ -47,7 +43,7 @@ class SvgSheet(Sheet):
         """Fill a rectangle of whole pixels."""
         super().bar(x, y, width, height, colour)
         self._elements.append(
-            f'<rect x="{x}" y="{y}" width="{width}" height="{height}" fill="{_hex(colour)}"/>'
+            f'<rect x="{x}" y="{y}" width="{width}" height="{height}" fill="{hex_of(colour)}"/>'
         )
 
     @override
@@ -64,7 +60,7 @@ class SvgSheet(Sheet):
         for stroke, across in ((halo, width + 2), (colour, width)):
             if stroke is not None:
                 self._elements.append(
-                    f'<polyline points="{path}" fill="none" stroke="{_hex(stroke)}" stroke-width="{across}"/>'
+                    f'<polyline points="{path}" fill="none" stroke="{hex_of(stroke)}" stroke-width="{across}"/>'
                 )
 
     @override
@@ -72,7 +68,7 @@ class SvgSheet(Sheet):
         """Fill a smooth polygon."""
         super().shape(points, colour)
         path = " ".join(f"{_number(x)},{_number(y)}" for x, y in points)
-        self._elements.append(f'<polygon points="{path}" fill="{_hex(colour)}"/>')
+        self._elements.append(f'<polygon points="{path}" fill="{hex_of(colour)}"/>')
 
     @override
     def dot(self, x: float, y: float, radius: float, colour: Rgb, width: int = 0) -> None:
@@ -80,7 +76,7 @@ class SvgSheet(Sheet):
         super().dot(x, y, radius, colour, width)
         if width <= 0:
             self._elements.append(
-                f'<circle cx="{_number(x)}" cy="{_number(y)}" r="{_number(radius)}" fill="{_hex(colour)}"/>'
+                f'<circle cx="{_number(x)}" cy="{_number(y)}" r="{_number(radius)}" fill="{hex_of(colour)}"/>'
             )
 
     def svg(self) -> str:
@@ -92,7 +88,7 @@ class SvgSheet(Sheet):
                 '<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink"'
                 f' width="{self.width_px}" height="{self.height_px}"'
                 f' viewBox="0 0 {self.width_px} {self.height_px}">',
-                f'<rect width="{self.width_px}" height="{self.height_px}" fill="{_hex(self.theme.paper)}"/>',
+                f'<rect width="{self.width_px}" height="{self.height_px}" fill="{hex_of(self.theme.paper)}"/>',
                 *self._elements,
                 '<g font-family="DejaVu Sans, Verdana, sans-serif" xml:space="preserve">',
                 *texts,
@@ -109,11 +105,11 @@ class SvgSheet(Sheet):
         halo = (
             ""
             if looks.halo is None
-            else f' stroke="{_hex(looks.halo)}" stroke-width="4" paint-order="stroke"'
+            else f' stroke="{hex_of(looks.halo)}" stroke-width="4" paint-order="stroke"'
         )
         bold = ' font-weight="bold"' if looks.bold else ""
         return (
-            f'<text x="{_number(x)}" y="{_number(y)}" font-size="{looks.size_px}" fill="{_hex(colour)}"'
+            f'<text x="{_number(x)}" y="{_number(y)}" font-size="{looks.size_px}" fill="{hex_of(colour)}"'
             f' text-anchor="{_ANCHORS[looks.align]}" textLength="{_number(line.box.x1 - line.box.x0)}"'
             f"{bold}{halo}>{escape(line.box.text)}</text>"
         )
