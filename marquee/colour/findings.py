@@ -22,6 +22,10 @@ _HELD_BACK = 1.25
 _LIFTED = 8.0
 # The hue cycle is called even while no step leaves its mean by more than this share.
 EVEN_WITHIN = 0.2
+# CIE lightness below which a colour, about a hundredth of white, is told to be nearly black; a threshold of our own.
+# 200 lx (a typical room, IEC 61966-2-1) on a sheet that reflects a third are 200 / 3 / pi = 21 cd/m²; a hundredth of a
+# white of 200 cd/m² is 2.
+_NEAR_BLACK = 10.0
 # A difference below this nobody sees (just noticeable is about 1), so a colour cut by less is not worth a remark.
 _VISIBLE = 1.0
 
@@ -60,6 +64,7 @@ def drive_findings(
     for zone, own_room in zip(zones, room, strict=True):
         where = f"zone {zone.zone} {names[zone.zone]}"
         found += _gamut(zone, where, part, settings)
+        found += _near_black(zone, where, settings)
         found += _coarse(zone, where, settings)
         found += _lifted(float(own_room), where, settings)
     if white_room >= _HELD_BACK:
@@ -141,6 +146,20 @@ def _coarse(zone: ZoneDrive, where: str, settings: ColourSettings) -> list[Findi
             where=where,
             message=f"largest code is {largest}, steps of colour begin to show below {COARSE_BELOW} (rounding "
             f"error here {error:.1f} CIEDE2000): {how}",
+        )
+    ]
+
+
+def _near_black(zone: ZoneDrive, where: str, settings: ColourSettings) -> list[Finding]:
+    lightness, share = zone.target.lab_d65[0], zone.target.xyz[1]
+    if lightness >= _NEAR_BLACK or settings.policy != "keep" or max(zone.codes) == 0:
+        return []
+    return [
+        Finding(
+            code="colour.near-black",
+            where=where,
+            message=f"{zone.target.name} is nearly black, {share:.1%} of white: in a lit room its diffuser looks brighter "
+            "unlit than this; paint it in the face's colour in the artwork, and it takes no opening, walls or LEDs",
         )
     ]
 

@@ -64,6 +64,18 @@ def test_bytes_that_no_led_shows_are_not_remarked_on() -> None:
     assert found == [True, False]
 
 
+def test_a_colour_of_a_hundredth_of_white_is_told_to_be_nearly_black() -> None:
+    # CIE 15: L* = 116 (Y / Yn)^(1/3) - 16 is 10 at Y = 0.0113 Yn. Linear sRGB of code 26 is 0.0103, of code 28 0.0116
+    # (IEC 61966-2-1).
+    for colour, near in (("#1a1a1a", True), ("#1c1c1c", False)):
+        assert ("colour.near-black" in codes_found(drive_of(["#ffffff", colour]))) is near
+    (told,) = (f for f in drive_of(["#fff", "#1a1a1a"]).findings if f.code == "colour.near-black")
+    assert told.where == "zone 1 zone-1"
+    assert "1.0% of white" in told.message
+    # Lifted by the policy it is black no more.
+    assert "colour.near-black" not in codes_found(drive_of(["#ffffff", "#1a1a1a"], policy="fill"))
+
+
 def test_unlit_zone_is_told() -> None:
     assert "colour.dark" in codes_found(drive_of(["#ffffff", "#000000"]))
 
