@@ -42,7 +42,6 @@ class Trial:
     wall_gap_mm: float
     paint: str
     led_count: int
-    lit_count: int
     current_a: float
     white_cd_m2: float
     zones: tuple[ZoneLight, ...]

@@ -114,7 +114,6 @@ def _trial(plan: Plan, relit: Relit) -> Trial:
         wall_gap_mm=settings.wall_gap_mm,
         paint=settings.paint,
         led_count=chain.count,
-        lit_count=int((chain.zone >= 0).sum()),
         current_a=load.planned_total_a,
         white_cd_m2=white_cd_m2(relit.transfer, relit.drive),
         zones=relit.light.zones,

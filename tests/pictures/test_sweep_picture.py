@@ -31,7 +31,6 @@ def swept(
             wall_gap_mm=0.0,
             paint="matt-white-paint",
             led_count=100,
-            lit_count=90,
             current_a=100 / depth,
             white_cd_m2=20000 / depth,
             zones=tuple(replace(zone, min_over_max=even) for zone in plan.light.zones),
