@@ -78,10 +78,16 @@ class CutSettings(Section):
     print_width_mm: LengthOrZero = Field(
         default=0.0,
         alias="print_width",
-        description="widest piece your printer makes; wider printable walls are split into butted pieces. 0mm: one piece",
+        description="widest piece your printer makes; wider printable walls are split into pieces. 0mm: one piece",
     )
     print_depth_mm: LengthOrZero = Field(
         default=0.0, alias="print_depth", description="its deepest; 0mm: as wide"
+    )
+    print_lap_mm: LengthOrZero = Field(
+        default=8.0,
+        alias="print_lap",
+        le=50,
+        description="how far printed pieces overlap past a cut, each with half the wall's thickness. 0mm: butted (judgement: twice this is glued)",
     )
     page: Literal["A4", "Letter"] = Field(
         default="A4", description="paper the template is printed on"

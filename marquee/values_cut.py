@@ -174,13 +174,23 @@ class Island:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Lap:
+    """Half of a wall's thickness that printed piece `piece` keeps past the cut, and the room piece `beyond` leaves for it."""
+
+    piece: int
+    beyond: int
+    outline_mm: Path_mm
+    room_mm: Path_mm
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class CutPlan:
     """Everything that is cut, scored or printed to be cut by.
 
     `kerf_mm` is in the walls' cut lines where `walls_compensated`, in the face's where `face_compensated`.
     `rows_mm` are the LED rows as ((x, y), (x, y)) of their ends, `tapers_mm` the stretches of wall that stand
     over lit apertures. `sides` are the box's, where wanted; `print_pieces_mm` the areas whose walls are printed as one
-    piece each, none where all are; `gaps` are where the face is narrower than a wall.
+    piece each, none where all are, and `print_laps` where these overlap; `gaps` are where the face is narrower than a wall.
     """
 
     width_mm: float
@@ -204,6 +214,7 @@ class CutPlan:
     findings: tuple[Finding, ...] = ()
     sides: tuple[Strip, ...] = ()
     print_pieces_mm: tuple[BBox, ...] = ()
+    print_laps: tuple[Lap, ...] = ()
     gaps: tuple[Gap, ...] = ()
 
     @property

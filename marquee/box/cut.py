@@ -11,7 +11,7 @@ from marquee.box.cut_islands import find_islands, leave_bridges
 from marquee.box.cut_joints import join_runs
 from marquee.box.cut_nesting import most_length_mm, nest
 from marquee.box.cut_notches import Bands, led_rows, openings_along, row_bands, row_ends
-from marquee.box.cut_print import print_pieces
+from marquee.box.cut_print import print_laps, print_pieces
 from marquee.box.cut_remarks import cut_remarks
 from marquee.box.cut_runs import Run, find_runs, opened_at, stretch
 from marquee.box.cut_sides import box_sides
@@ -68,6 +68,7 @@ def plan_cut(zone_map: ZoneMap, box: Box, chain: Chain, settings: CutSettings) -
         gaps=box.gaps,
     )
     plan = dataclasses.replace(plan, print_pieces_mm=print_pieces(plan, settings))
+    plan = dataclasses.replace(plan, print_laps=print_laps(plan, settings))
     return cut_remarks(plan, settings, zone_map, remarks)
 
 

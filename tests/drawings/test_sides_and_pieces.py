@@ -19,7 +19,7 @@ from marquee.box.cut_material import with_sheets
 from marquee.outputs.cut_json import cut_dict
 from marquee.outputs.drawings.files import cut_files
 from marquee.outputs.drawings.floor import wall_area
-from marquee.outputs.drawings.stl import stl_files
+from marquee.outputs.drawings.stl import piece_area, stl_files
 from marquee.outputs.parts_list import parts_csv
 from tests.drawings.made import HEIGHT, THICKNESS, blank, box, circle, planned, rows
 from tests.pictures.factory import synthetic_plan
@@ -119,11 +119,12 @@ def test_walls_that_fit_the_printer_are_one_piece() -> None:
 
 # Fewer examples than usual: each makes and loads several solids.
 @profile(max_examples=10)
-@given(wide=st.integers(60, 280), deep=st.integers(60, 280))
+@given(wide=st.integers(60, 280), deep=st.integers(60, 280), lap=st.sampled_from([0, 5, 8]))
 def test_printed_pieces_fit_the_bed_are_watertight_and_make_up_the_whole(
-    wide: int, deep: int
+    wide: int, deep: int, lap: int
 ) -> None:
-    cut = planned(CROSS, rows(20.0), FACE, print_width=f"{wide}mm", print_depth=f"{deep}mm")
+    bed = {"print_width": f"{wide}mm", "print_depth": f"{deep}mm", "print_lap": f"{lap}mm"}
+    cut = planned(CROSS, rows(20.0), FACE, **bed)
     (whole,) = _meshes(stl_files(planned(CROSS, rows(20.0), FACE)))
     pieces = _meshes(stl_files(cut))
     assert len(pieces) == max(len(cut.print_pieces_mm), 1)
@@ -132,13 +133,59 @@ def test_printed_pieces_fit_the_bed_are_watertight_and_make_up_the_whole(
         size = sorted(np.ptp(piece.bounds, axis=0)[:2])
         assert size[0] <= min(wide, deep) + 2e-3
         assert size[1] <= max(wide, deep) + 2e-3
-    # Corners of pieces are on a grid of a micrometre.
-    assert sum(p.volume for p in pieces) == pytest.approx(whole.volume, rel=1e-4)
+    # Each of two laps at a crossing gives up 0.1 mm along its side and half of one at either end: corners of pieces
+    # are on a grid of a micrometre.
+    room = sum(
+        shapely.Polygon(lap.room_mm).intersection(wall_area(cut)).area
+        - shapely.Polygon(lap.outline_mm).area
+        for lap in cut.print_laps
+    )
+    assert sum(p.volume for p in pieces) <= whole.volume * (1 + 1e-4)
+    assert sum(p.volume for p in pieces) >= whole.volume * (1 - 1e-4) - room * HEIGHT
     tiles = [shapely.box(*tile) for tile in cut.print_pieces_mm]
     area = wall_area(cut)
     if tiles:
         assert shapely.union_all(tiles).covers(area.buffer(-1e-6))
         assert sum(t.intersection(area).area for t in tiles) == pytest.approx(area.area)
+
+
+def test_pieces_keep_half_the_wall_past_the_cut_and_the_clearance_apart() -> None:
+    lap, clearance = 8.0, 0.2
+    cut = planned(
+        box(((0, 60), (300, 60))),
+        rows(),
+        FACE,
+        print_width="170mm",
+        print_lap=f"{lap}mm",
+        joint_clearance=f"{clearance}mm",
+    )
+    left, right = (piece_area(cut, k) for k in (0, 1))
+    # Both reach past the cut at 150 mm, one above and one below the wall's middle, and go together sideways.
+    assert left.bounds == pytest.approx((0, 58.5, 150 + lap, 61.5))
+    assert right.bounds == pytest.approx((150 - lap, 58.5, 300, 61.5))
+    middle = shapely.box(150 - lap, 0, 150 + lap, 120)
+    halves = [piece.intersection(middle) for piece in (left, right)]
+    assert [isinstance(half, shapely.Polygon) for half in halves] == [True, True]
+    assert left.distance(right) < 1e-9  # they meet in the middle of the cut, and nowhere overlap
+    assert left.intersection(right).area < 1e-9
+    # What neither has is the clearance: along the two laps, and across the end of each.
+    gap = wall_area(cut).area - left.area - right.area
+    assert gap == pytest.approx(2 * clearance * (lap + THICKNESS / 2), abs=2 * clearance**2 + 1e-9)
+    for lapped, other in ((0, right), (1, left)):
+        tongue = shapely.Polygon(cut.print_laps[lapped].outline_mm)
+        assert tongue.area == pytest.approx(lap * THICKNESS / 2)
+        inner = tongue.intersection(
+            shapely.box(150 - lap, 0, 149, 120).union(shapely.box(151, 0, 150 + lap, 120))
+        )
+        assert inner.distance(other) == pytest.approx(clearance)
+
+
+def test_walls_are_lapped_only_where_there_is_room_for_it() -> None:
+    along = box(((150, 0), (150, 120)), ((0, 60), (300, 60)), ((0, 20), (300, 70)))
+    assert planned(along, rows(), FACE, print_width="150mm").print_laps == ()
+    with_room = planned(along, rows(), FACE, print_width="180mm")
+    assert len(with_room.print_laps) == 4  # two walls, two pieces each
+    assert planned(along, rows(), FACE, print_width="180mm", print_lap="0mm").print_laps == ()
 
 
 def test_pieces_are_parted_where_they_meet_little_wall() -> None:

@@ -67,9 +67,14 @@ def floor_notes(cut: CutPlan) -> list[str]:
         )
     if cut.print_pieces_mm:
         last = len(cut.print_pieces_mm)
+        joined = "lap them" if cut.print_laps else "butt them along the lines marked PRINT"
+        joined += (
+            " where half walls overlap, butt them elsewhere along the lines marked PRINT"
+            * bool(cut.print_laps)
+        )
         notes.append(
-            f"Printed, the walls are {last} pieces, barriers-1.stl to barriers-{last}.stl, left to right and down: butt "
-            "them along the lines marked PRINT, glue, and close the seams with opaque tape or filler."
+            f"Printed, the walls are {last} pieces, barriers-1.stl to barriers-{last}.stl, left to right and down: {joined}, "
+            "glue, and close the seams with opaque tape or filler."
         )
     return notes
 
@@ -90,6 +95,8 @@ def floor_plan(cut: CutPlan, zones: tuple[ZoneName, ...], title: str, *, back: b
         drawing.stroke(LED_ROW, turned(area))
     for x0, y0, x1, y1 in cut.print_pieces_mm:
         drawing.stroke(PRINT, turned(((x0, y0), (x1, y0), (x1, y1), (x0, y1))))
+    for lap in cut.print_laps:
+        drawing.stroke(PRINT, turned(lap.outline_mm))
     for path in cut.tapers_mm:
         drawing.stroke(TAPERED, turned(path), closed=False)
     _label_parts(drawing, cut, solid, zones, back=back)

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 from numpy.typing import NDArray
 
 from marquee.outputs.drawings.floor import wall_area
-from marquee.values import BBox
 from marquee.values_cut import CutPlan
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
 
 Floats = NDArray[np.float64]
 # Corners are put on a grid this fine, so that faces share them exactly [mm].
@@ -20,14 +24,11 @@ def stl_files(cut: CutPlan) -> dict[str, bytes]:
     """Return file name → solid: all walls in one, or a numbered file for each piece the printer makes."""
     if not cut.print_pieces_mm:
         return {"barriers.stl": barriers_stl(cut)}
-    return {
-        f"barriers-{k}.stl": barriers_stl(cut, piece)
-        for k, piece in enumerate(cut.print_pieces_mm, 1)
-    }
+    return {f"barriers-{k + 1}.stl": barriers_stl(cut, k) for k in range(len(cut.print_pieces_mm))}
 
 
-def barriers_stl(cut: CutPlan, piece: BBox | None = None) -> bytes:
-    """Return the walls, or those in `piece`, as a solid in the box's place.
+def barriers_stl(cut: CutPlan, piece: int | None = None) -> bytes:
+    """Return the walls, or those of one piece, as a solid in the box's place.
 
     x runs right and y up as seen from the front, z from the floor up; units mm.
     """
@@ -45,13 +46,11 @@ def barriers_stl(cut: CutPlan, piece: BBox | None = None) -> bytes:
     return head + np.uint32(len(facets)).tobytes() + facets.tobytes()
 
 
-def _areas(cut: CutPlan, piece: BBox | None) -> tuple[list[Floats], list[Floats]]:
+def _areas(cut: CutPlan, piece: int | None) -> tuple[list[Floats], list[Floats]]:
     """Return triangles of the walls' plan that reach the floor, and of those over LED rows."""
     import shapely
 
-    whole = wall_area(cut)
-    if piece is not None:
-        whole = shapely.intersection(whole, shapely.box(*piece))
+    whole = wall_area(cut) if piece is None else piece_area(cut, piece)
     plan = shapely.set_precision(whole, _GRID_MM)
     bands = shapely.union_all([shapely.Polygon(a) for a in cut.notch_areas_mm])
     bands = shapely.set_precision(bands, _GRID_MM)
@@ -69,6 +68,16 @@ def _areas(cut: CutPlan, piece: BBox | None) -> tuple[list[Floats], list[Floats]
                 where.extend(_triangles(face))
                 break
     return sorted_faces
+
+
+def piece_area(cut: CutPlan, number: int) -> BaseGeometry:
+    """Return what the walls of one printed piece cover."""
+    import shapely
+
+    area = shapely.intersection(wall_area(cut), shapely.box(*cut.print_pieces_mm[number]))
+    given = [shapely.Polygon(lap.room_mm) for lap in cut.print_laps if lap.beyond == number]
+    kept = [shapely.Polygon(lap.outline_mm) for lap in cut.print_laps if lap.piece == number]
+    return shapely.union_all([shapely.difference(area, shapely.union_all(given)), *kept])
 
 
 def _triangles(face: object) -> list[Floats]:
