@@ -45,7 +45,9 @@ def _pages(data: bytes, folder: Path) -> list[NDArray[np.uint8]]:
     subprocess.run(
         [_poppler("pdftoppm"), "-r", f"{DPI}", "-gray", "t.pdf", "p"], cwd=folder, check=True
     )
-    return [np.asarray(Image.open(f)) for f in sorted(folder.glob("p-*.pgm"))]
+    drawn = sorted(folder.glob("p-*.pgm"))
+    assert len(drawn) > 1
+    return [np.asarray(Image.open(f)) for f in drawn]
 
 
 def _text(data: bytes, folder: Path) -> list[str]:

@@ -259,17 +259,8 @@ def test_a_jumper_may_be_written_in_several_ways(jumper: dict[str, Any]) -> None
 def test_a_circuit_that_cannot_be_is_refused_with_its_key(
     change: dict[str, Any], match: str
 ) -> None:
-    raw = {
-        "supply_v": 5.0,
-        "n_leds": 10,
-        "pitch_m": 0.01,
-        "rail_pos_ohm_per_m": 0.2,
-        "rail_gnd_ohm_per_m": 0.2,
-        "i_led_a": 0.02,
-        "feeds": [{"at": "start"}],
-    }
     with pytest.raises(MarqueeError, match=match):
-        circuit_from_json({**raw, **change})
+        circuit_from_json({**TEN_LEDS, **change})
 
 
 def test_a_cut_piece_without_feed_is_refused() -> None:
