@@ -166,11 +166,16 @@ def _pieces(item: str, count: int, note: str, *, key: str = "") -> PartsRow:
     return PartsRow(item=item, quantity=count, unit="pc", note=note, key=key)
 
 
+def _count(number: int, noun: str) -> str:
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
+
+
 def _wire_rows(feeds: tuple[Feed, ...], jumpers_mm: NDArray[np.float64]) -> list[PartsRow]:
     name = feeds[0].wire
     one_way_mm = sum(feed.length_mm for feed in feeds) + float(np.sum(jumpers_mm))
     jumpers = int(np.count_nonzero(jumpers_mm))
-    note = f"{len(feeds)} feeds{f' and {jumpers} jumpers' if jumpers else ''}, a tenth spare"
+    joined = f" and {_count(jumpers, 'jumper')}" if jumpers else ""
+    note = f"{_count(len(feeds), 'feed')}{joined}, a tenth spare"
     data_mm = feeds[0].length_mm + float(np.sum(jumpers_mm))
     return [
         *(
@@ -188,7 +193,7 @@ def _wire_rows(feeds: tuple[Feed, ...], jumpers_mm: NDArray[np.float64]) -> list
             item="thin wire for data, with a ground wire beside it",
             quantity=_metres(data_mm),
             unit="m",
-            note="from the controller to the first LED and between rows",
+            note=f"from the controller to the first LED{' and between rows' if jumpers else ''}",
         ),
     ]
 

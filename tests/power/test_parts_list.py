@@ -80,6 +80,20 @@ def test_board_lists_packages_and_no_strip() -> None:
     assert not any("strip" in row.item for row in power.parts)
 
 
+def test_wires_are_counted_in_words_that_fit_their_number() -> None:
+    board = plan_power(make_chain(40, board=True), make_part(), None, PowerSettings())
+    strips = plan_power(make_chain(40, rows=2), make_part(), None, PowerSettings(feeds="start"))
+    more = plan_power(make_chain(40, rows=4), make_part(), None, PowerSettings(feeds="start,end"))
+    for power, wire, data in (
+        (board, "1 feed, a tenth spare", "first LED"),
+        (strips, "1 feed and 1 jumper, a tenth spare", "first LED and between rows"),
+        (more, "2 feeds and 3 jumpers, a tenth spare", "first LED and between rows"),
+    ):
+        notes = {row.key: row.note for row in power.parts}
+        assert notes["wire_m"] == wire
+        assert notes["data_wire_m"].endswith(data)
+
+
 def test_controller_beside_a_twelve_volt_rail_gets_five_volts_of_its_own() -> None:
     twelve = make_part(supply_v=12.0, supply_max_v=13.5, min_regulation_v=9.5)
     for part, wanted in ((twelve, True), (make_part(), False)):
