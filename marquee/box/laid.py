@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,8 +12,10 @@ from marquee.box.ground import Floats
 from marquee.box.laid_order import short_order
 
 Ints = NDArray[np.intp]
-# Joints are looked for at this many of the cheapest places; beyond this many addresses crossings are let be.
-_MOST_TRIED, _MOST_UNCROSSED = 200, 3000
+# Beyond this many addresses crossings are let be; for a single LED so many of the cheapest places are tried.
+_MOST_UNCROSSED, _MOST_TRIED = 3000, 20
+# A cut in a piece of strip, six joints, counts for so much wire [mm] (judgement).
+_CUT_MM = 30.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -45,40 +47,50 @@ class Laid:
 
 
 def joined(pieces: list[Laid]) -> Laid:
-    """Return one chain of pieces of strip and single LEDs, in the order and turned the way that takes least wire."""
+    """Return one chain of pieces of strip and single LEDs, in the order and turned the way that takes least wire.
+
+    A single may also come between two LEDs of a piece, which is cut there, if that saves clearly more wire.
+    """
     ends = np.array([piece.xy_mm[[0, -1]] for piece in pieces]).reshape(-1, 2, 2)
-    ordered = [
-        pieces[k].taken(np.arange(len(pieces[k].cell))[:: -1 if turned else 1])
-        for k, turned in short_order(ends)
-    ]
-    if not ordered:
-        nowhere = np.zeros((0, 2))
-        return Laid(xy_mm=nowhere, cell=np.zeros(0, np.intp), leds_mm=nowhere[:, None])
-    return Laid(
-        xy_mm=np.concatenate([piece.xy_mm for piece in ordered]),
-        cell=np.concatenate([piece.cell for piece in ordered]),
-        leds_mm=np.concatenate([piece.leds_mm for piece in ordered]),
+    order = short_order(ends)
+    laid = together(
+        [
+            pieces[k].taken(np.arange(len(pieces[k].cell))[:: -1 if turned else 1])
+            for k, turned in order
+        ]
     )
+    piece = np.repeat([k for k, _ in order], [len(pieces[k].cell) for k, _ in order])
+    if len(piece) > _MOST_UNCROSSED:
+        return laid
+    for k in np.flatnonzero([len(one.cell) == 1 for one in pieces]).tolist():
+        taken = _cut_in(laid.xy_mm, piece, int(np.flatnonzero(piece == k)[0]))
+        laid, piece = laid.taken(taken), piece[taken]
+    return laid
 
 
-def with_single(laid: Laid, place: Floats, cell: int, leds_mm: Floats) -> Laid:
-    """Return the chain with an address put where it adds least length and crosses no link, if there is such a place."""
-    xy = laid.xy_mm
-    if not len(xy):
-        return Laid(xy_mm=place[None], cell=np.array([cell], np.intp), leds_mm=leds_mm[None])
-    to = np.hypot(*(xy - place).T)
-    link = np.hypot(*np.diff(xy, axis=0).T)
-    cost = np.concatenate([to[:1], to[:-1] + to[1:] - link, to[-1:]])
-    best = int(np.argmin(cost))
-    for k in np.argsort(cost, kind="stable")[:_MOST_TRIED].tolist():
-        if not _crosses(xy, k, place):
-            best = k
+def _cut_in(xy_mm: Floats, piece: Ints, at: int) -> Ints:
+    """Return the order with the single LED at this place moved to where it takes least wire, a cut counted as some."""
+    rest = np.delete(np.arange(len(xy_mm)), at)
+    xy, place = xy_mm[rest], xy_mm[at]
+    to, link = np.hypot(*(xy - place).T), np.hypot(*np.diff(xy, axis=0).T)
+    # Two neighbours of one piece with nothing between them are joined by the strip itself.
+    strip = (piece[rest[1:]] == piece[rest[:-1]]) & (np.diff(rest) == 1)
+    between = to[:-1] + to[1:] + np.where(strip, _CUT_MM, -link)
+    cost = np.concatenate([to[:1], between, to[-1:]])
+    for gap in np.argsort(cost, kind="stable")[:_MOST_TRIED].tolist():
+        if gap == at or cost[gap] > cost[at] - 1e-6:
             break
-    return replace(
-        laid,
-        xy_mm=np.insert(xy, best, place, axis=0),
-        cell=np.insert(laid.cell, best, cell),
-        leds_mm=np.insert(laid.leds_mm, best, leds_mm, axis=0),
+        if not _crosses(xy, gap, place):
+            return np.insert(rest, gap, at)
+    return np.arange(len(xy_mm))
+
+
+def together(pieces: list[Laid]) -> Laid:
+    """Return the addresses of pieces, of one at least, one after the other."""
+    return Laid(
+        xy_mm=np.concatenate([piece.xy_mm for piece in pieces]),
+        cell=np.concatenate([piece.cell for piece in pieces]),
+        leds_mm=np.concatenate([piece.leds_mm for piece in pieces]),
     )
 
 
@@ -98,6 +110,7 @@ def _any_links_cross(xy_mm: Floats) -> bool:
 
 
 def _crosses(xy_mm: Floats, at: int, place: Floats) -> bool:
+    """Return whether the links of a place put in before address `at` would cross others."""
     starts, ends = xy_mm[:-1], xy_mm[1:]
     keep = np.ones(len(starts), bool)
     if 0 < at < len(xy_mm):

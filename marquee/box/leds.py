@@ -7,9 +7,9 @@ from numpy.typing import NDArray
 
 from marquee.box.board import grouped, short_chain, spread_leds
 from marquee.box.chambers import Chambers
-from marquee.box.extras import add_extras
+from marquee.box.extras import find_extras
 from marquee.box.ground import Floats
-from marquee.box.laid import Laid, joined, uncrossed
+from marquee.box.laid import Laid, joined, together, uncrossed
 from marquee.box.light_beam import LAMBERTIAN_HALF_ANGLE_DEG, exponent_of, flux_lm
 from marquee.box.loose import Loose, loose_leds
 from marquee.box.materials import box_optics, usual_optics
@@ -63,17 +63,18 @@ def place_leds(
     findings = [*_package_findings(part), *_beam_findings(part, settings)]
     way = np.array([1.0, 0.0])
     if settings.arrangement == "board":
-        laid = _on_board(chambers, pattern)
+        pieces = [_on_board(chambers, pattern)]
     else:
         optics = usual_optics() if inside is None else box_optics(inside)
         quick = QuickLight(chambers, optics, exponent_of(beam[1]))
-        laid, way, told = _on_strip(
+        pieces, way, told = _on_strip(
             zone_map, chambers, pattern, quick, singles=settings.singles == "auto"
         )
         findings += told
-    laid, extra = add_extras(chambers, zone_map, pattern, laid)
-    findings += extra
-    if not (laid.cell >= 0).any():
+    lit = np.concatenate([np.zeros(0, np.intp), *(piece.cell for piece in pieces)])
+    extras, told = find_extras(chambers, zone_map, pattern, lit)
+    pieces, findings = [*pieces, *extras], [*findings, *told]
+    if not any((piece.cell >= 0).any() for piece in pieces):
         raise QuantityError(
             "leds.part",
             f"no LED {package:g} mm wide fits any cell",
@@ -81,10 +82,11 @@ def place_leds(
             "override that makes the fine part one zone), or use a thinner wall or a smaller package",
         )
     if settings.arrangement == "board":
+        laid = together(pieces)
         laid = laid.taken(short_chain(laid.xy_mm))
         run = np.zeros(len(laid.xy_mm), np.int64)
     else:
-        laid = uncrossed(laid)
+        laid = uncrossed(joined(pieces))
         run = laid.runs(way, pattern.address_mm)
     zone = np.where(laid.cell >= 0, chambers.zone[laid.cell], -1).astype(np.int16)
     return Chain(
@@ -109,8 +111,8 @@ def _on_board(chambers: Chambers, pattern: Pattern) -> Laid:
 
 def _on_strip(
     zone_map: ZoneMap, chambers: Chambers, pattern: Pattern, quick: QuickLight, *, singles: bool
-) -> tuple[Laid, Floats, list[Finding]]:
-    """Return the strip's chain, its rows' direction, and remarks."""
+) -> tuple[list[Laid], Floats, list[Finding]]:
+    """Return pieces of strip and single LEDs, the rows' direction, and remarks."""
     rows = lay_rows(chambers, pattern, quick)
     loose = (
         loose_leds(
@@ -140,7 +142,7 @@ def _on_strip(
             Laid(xy_mm=xy, cell=np.full(len(xy), one.cell, np.intp), leds_mm=xy[:, None])
             for xy in ([one.xy_mm[order]] if one.straight else one.xy_mm[order][:, None])
         ]
-    return joined(parts), rows.way, [*findings, *_loose_findings(zone_map, chambers, loose)]
+    return parts, rows.way, [*findings, *_loose_findings(zone_map, chambers, loose)]
 
 
 def _loose_findings(zone_map: ZoneMap, chambers: Chambers, loose: list[Loose]) -> list[Finding]:

@@ -27,7 +27,7 @@ _ALIKE_DEPTHS = 0.06
 # Pairs of place and point handled at once.
 _PAIRS = 200_000
 # Cells' outlines are simplified by less than that [mm], after they were widened as much, so that all of a cell stays in.
-_OUTLINE_MM = 0.2
+_OUTLINE_MM = 0.4
 # Sight is asked no farther than so many depths: beyond, an LED gives under 1 % of what it does straight above.
 _SIGHT_DEPTHS = 3.0
 
@@ -132,7 +132,7 @@ class QuickLight:
         return np.asarray(seen[alike.ravel()], bool)
 
     def _outline(self, cell: int) -> tuple[Floats, Floats]:
-        """Return starts and ends of the faces round a cell, its inside to the left."""
+        """Return starts and ends of the faces in a cell's way, its inside to the left; none on its convex hull is."""
         import shapely
 
         if cell not in self._faces:
@@ -143,10 +143,11 @@ class QuickLight:
                 for part in shapely.get_parts(shape)
                 for ring in (part.exterior, *part.interiors)
             ]
-            self._faces[cell] = (
-                np.concatenate([ring[:-1] for ring in rings]),
-                np.concatenate([ring[1:] for ring in rings]),
-            )
+            a = np.concatenate([ring[:-1] for ring in rings])
+            b = np.concatenate([ring[1:] for ring in rings])
+            hull = shapely.boundary(shape.convex_hull)
+            inner = shapely.distance(hull, shapely.points((a + b) / 2)) > 1e-6
+            self._faces[cell] = (a[inner], b[inner])
         return self._faces[cell]
 
     def evenness(self, lux: NDArray[np.floating]) -> Floats:

@@ -402,3 +402,38 @@ def test_rows_are_laid_for_the_paint_the_box_has(reflectance: float) -> None:
         return float(np.mean([lux.min() / lux.max() for lux in own]))
 
     assert evenness(inside) > evenness(None) + 0.05
+
+
+def test_three_led_addresses_are_turned_to_fit_where_level_and_upright_ones_do_not() -> None:
+    # A slanting band about 10 mm wide between two lit fields. By shapely no level and no upright line of three LEDs
+    # 10.4 mm apart fits it; turned ones do, clear of walls and of each other.
+    labels = blank(140, 100)
+    for x in range(140):
+        middle = round(8 + 0.6 * x)
+        rect(labels, 1, (x, 0, x + 1, middle - 9))
+        rect(labels, 0, (x, middle - 2, x + 1, middle + 3))
+        rect(labels, 2, (x, min(middle + 10, 100), x + 1, 100))
+    _, box, chain = placed(labels, of=replace(part(), leds_per_pixel=3), pitch="10.4mm")
+    band = next(c for c in box.cells if c.zone == 0)
+    shape = shapely.Polygon(band.outline_mm, band.holes_mm)
+    grid = np.stack(np.meshgrid(np.arange(0, 140, 0.5), np.arange(0, 100, 0.5)), axis=-1)
+    x, y = grid.reshape(-1, 2).T
+    for half in ((12.9, 2.5), (2.5, 12.9)):
+        lines = shapely.box(x - half[0], y - half[1], x + half[0], y + half[1])
+        assert not np.any(shapely.contains(shape, lines))
+    own = chain.places_mm[chain.zone == 0]
+    assert len(own) >= 3
+    at = own.reshape(-1, 2)
+    packages = shapely.box(at[:, 0] - 2.5, at[:, 1] - 2.5, at[:, 0] + 2.5, at[:, 1] + 2.5)
+    assert np.all(shapely.contains(shape.buffer(1e-6), packages))
+    # LEDs of an address lie at the pitch, those of others no nearer than packages are wide.
+    step = np.hypot(*np.diff(own, axis=1).transpose(2, 0, 1))
+    assert step == pytest.approx(np.full(step.shape, 10.4), rel=1e-9)
+    assert (
+        min(
+            shapely.distance(shapely.MultiPoint(a), shapely.MultiPoint(b))
+            for k, a in enumerate(own)
+            for b in own[:k]
+        )
+        >= 5.0
+    )
