@@ -417,9 +417,9 @@ def test_three_led_addresses_are_turned_to_fit_where_level_and_upright_ones_do_n
     band = next(c for c in box.cells if c.zone == 0)
     shape = shapely.Polygon(band.outline_mm, band.holes_mm)
     grid = np.stack(np.meshgrid(np.arange(0, 140, 0.5), np.arange(0, 100, 0.5)), axis=-1)
-    x, y = grid.reshape(-1, 2).T
+    left, top = grid.reshape(-1, 2).T
     for half in ((12.9, 2.5), (2.5, 12.9)):
-        lines = shapely.box(x - half[0], y - half[1], x + half[0], y + half[1])
+        lines = shapely.box(left - half[0], top - half[1], left + half[0], top + half[1])
         assert not np.any(shapely.contains(shape, lines))
     own = chain.places_mm[chain.zone == 0]
     assert len(own) >= 3
