@@ -125,7 +125,7 @@ def plan_stages(
     from marquee.artwork.zones import find_zones
     from marquee.box.barriers import build_box
     from marquee.box.cut import plan_cut
-    from marquee.box.cut_material import with_sheets
+    from marquee.box.cut_material import with_material
     from marquee.box.leds import place_leds
     from marquee.box.light import light_face, transfer_light
     from marquee.box.slots import with_slots
@@ -148,7 +148,7 @@ def plan_stages(
     light = run(light_face, transfer, zone_map, drive)
     unwalled = run(light_unwalled, zone_map, box, chain, drive, project.box)
     power = run(plan_power, chain, part, drive, project.power, box, others)
-    power = with_sheets(power, cut, project.power.prices)
+    power = with_material(power, cut, box, project)
     constants = run(choose_constants, zone_map, chain, part, drive, power)
     budget = run(estimate_budget, constants, part, project.firmware)
     stages = (artwork, zone_map, box, chain, cut, transfer, drive, light, power, budget)

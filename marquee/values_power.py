@@ -51,7 +51,7 @@ class PartsRow:
 
     item: str
     quantity: float
-    unit: str  # "pc", "m"
+    unit: str  # "pc", "m", "m2"
     note: str = ""
     key: str = ""  # of the maker's price
     price: float | None = None  # of one unit, as the maker stated it

@@ -28,6 +28,11 @@ PRICE_KEYS = (
     "strip_m",
     "led",
     "sheet",
+    "face",
+    "diffuser",
+    "back",
+    "paint_m2",
+    "controller",
 )
 # Recommended operating conditions of 74AHCT parts, VCC 4.5 to 5.5 V (TI SCLS510D, Oct 2024).
 LOGIC_MOST_V = 5.5

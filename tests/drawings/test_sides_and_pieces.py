@@ -15,7 +15,7 @@ from hypothesis import given
 from hypothesis import settings as profile
 from hypothesis import strategies as st
 
-from marquee.box.cut_material import with_sheets
+from marquee.box.cut_material import with_material
 from marquee.outputs.cut_json import cut_dict
 from marquee.outputs.drawings.files import cut_files
 from marquee.outputs.drawings.floor import wall_area
@@ -204,9 +204,12 @@ def test_sheets_are_in_the_parts_list_with_their_price() -> None:
     cut = planned(
         CROSS, rows(), FACE, sides="cut", sheet_width_mm="330mm", sheet_height_mm="200mm"
     )
-    bought = replace(plan, cut=cut, power=with_sheets(plan.power, cut, {"sheet": 4.5}))
+    stated = plan.project.model_copy(
+        update={"power": plan.project.power.model_copy(update={"prices": {"sheet": 4.5}})}
+    )
+    bought = replace(plan, cut=cut, power=with_material(plan.power, cut, plan.box, stated))
     listed = list(csv.DictReader(io.StringIO(parts_csv(bought))))
-    (row,) = [r for r in listed if r["item"].startswith("opaque sheet")]
+    (row,) = [r for r in listed if r["item"].startswith("opaque sheet, ")]
     assert row["item"] == "opaque sheet, 3 mm, 330 × 200 mm"
     assert int(row["quantity"]) == len(cut.sheets) > 1
     assert float(row["cost"]) == pytest.approx(4.5 * len(cut.sheets))

@@ -8,13 +8,13 @@ from dataclasses import replace
 
 import pytest
 
-from marquee.box.cut_material import sheet_rows
+from marquee.box.cut_material import box_rows, sheet_rows
 from marquee.errors import MarqueeError
 from marquee.outputs.parts_list import parts_csv
 from marquee.plan import Plan
 from marquee.power.design import plan_power
 from marquee.power.parts import PRICE_KEYS
-from marquee.project import PowerSettings
+from marquee.project import PowerSettings, Project, make_project
 from tests.drawings.made import box, planned
 from tests.pictures.factory import synthetic_plan
 from tests.power.make import make_chain, make_part
@@ -24,6 +24,12 @@ def _plan(**settings_kw: object) -> Plan:
     plan = synthetic_plan()
     settings = PowerSettings.model_validate(settings_kw)
     return replace(plan, power=plan_power(plan.chain, make_part(), plan.drive, settings, plan.box))
+
+
+def project(**sections: object) -> Project:
+    return make_project(
+        {"artwork": {"file": "sign.png", "width": "300mm"}, **sections}, "project.toml"
+    )
 
 
 def _rows(plan: Plan) -> list[dict[str, str]]:
@@ -111,5 +117,21 @@ def test_unknown_price_names_the_nearest_one() -> None:
 def test_every_price_key_prices_some_row() -> None:
     strip = _plan().power.parts
     board = plan_power(make_chain(10, board=True), make_part(), None, PowerSettings()).parts
-    sheets = sheet_rows(planned(box(((0, 60), (300, 60)))))
-    assert set(PRICE_KEYS) == {row.key for row in (*strip, *board, *sheets)}
+    walled = box(((0, 60), (300, 60)))
+    material = (*sheet_rows(planned(walled)), *box_rows(walled, project()))
+    assert set(PRICE_KEYS) == {row.key for row in (*strip, *board, *material)}
+
+
+def test_material_is_as_large_as_the_face_and_paint_covers_what_light_meets() -> None:
+    walled = box(((0, 60), (300, 60)))
+    stated = project(firmware={"controller": "rp2040"}, box={"diffuser": "opal-pmma-3mm"})
+    rows = {row.key: row for row in box_rows(walled, stated)}
+    size = f"{walled.width_mm:g} × {walled.height_mm:g} mm"
+    assert all(size in rows[key].item for key in ("face", "diffuser", "back"))
+    assert "opal-pmma-3mm" in rows["diffuser"].item
+    assert "rp2040" in rows["controller"].item
+    # A box 300 × 120 mm: its floor, its four sides, and both faces of a wall 300 mm long, each as high as the walls.
+    floor = walled.width_mm * walled.height_mm
+    sides = 2 * (walled.width_mm + walled.height_mm) * walled.depth_mm
+    walls = 2 * 300 * walled.wall_height_mm
+    assert rows["paint_m2"].quantity == pytest.approx((floor + sides + walls) / 1e6, abs=0.006)
