@@ -63,7 +63,7 @@ def find_zones(
     labels = label_pixels(pixels, alpha, settings, guide, min_px)
     cutouts = find_apertures(labels, min_px)
     if not len(cutouts.label):
-        raise _nothing_lit(labels)
+        raise _nothing_lit(labels, artwork)
     nearest = find_nearest(cutouts.of_px, mm)
     mixed = find_interleaved(cutouts, nearest, wall_thickness_mm, len(labels.rgb) - 1)
     targets, colour_findings, index = _targets(labels, cutouts, palette, mm)
@@ -123,7 +123,13 @@ def _opaque_picture(
     return pixels, artwork.alpha_8bit if by_alpha else None
 
 
-def _nothing_lit(labels: Labels) -> InputError:
+def _nothing_lit(labels: Labels, artwork: Artwork) -> InputError:
+    if any(finding.code == "artwork.svg-text" for finding in artwork.findings):
+        return InputError(
+            "artwork",
+            "has nothing lit: its text was not drawn, for want of its fonts on this machine",
+            "convert text to paths in your drawing program",
+        )
     if labels.face.kind in {"dark", "alpha"}:
         return InputError(
             "artwork",

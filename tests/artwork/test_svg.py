@@ -152,6 +152,13 @@ def test_text_is_remarked_on(tmp_path: Path) -> None:
     assert not read(tmp_path, drawing(SHAPES)).findings
 
 
+def test_a_drawing_of_text_alone_that_shows_nothing_names_the_text(tmp_path: Path) -> None:
+    # Black on black stands for a font that is missing: nothing of it shows.
+    dark = '<rect width="100%" height="100%"/><text x="9" y="9" fill="#000">Hall</text>'
+    with pytest.raises(InputError, match="text was not drawn.*convert text to paths"):
+        find_zones(read(tmp_path, drawing(dark)), ZoneSettings(), (), 3.0)
+
+
 @pytest.mark.parametrize("tag", ["image", "use", "feImage"])
 def test_references_to_other_files_are_left_out_and_said(tmp_path: Path, tag: str) -> None:
     other = tmp_path / "red.png"
