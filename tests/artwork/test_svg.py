@@ -155,7 +155,7 @@ def test_text_is_remarked_on(tmp_path: Path) -> None:
 def test_a_drawing_of_text_alone_that_shows_nothing_names_the_text(tmp_path: Path) -> None:
     # Black on black stands for a font that is missing: nothing of it shows.
     dark = '<rect width="100%" height="100%"/><text x="9" y="9" fill="#000">Hall</text>'
-    with pytest.raises(InputError, match="text was not drawn.*convert text to paths"):
+    with pytest.raises(InputError, match=r"text was not drawn.*convert text to paths"):
         find_zones(read(tmp_path, drawing(dark)), ZoneSettings(), (), 3.0)
 
 
