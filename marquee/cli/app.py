@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import gc
 import os
+import re
 import signal
 import sys
 from enum import IntEnum
@@ -15,6 +16,20 @@ from marquee import __version__
 from marquee.cli.lazy import LazyGroup
 from marquee.cli.streams import drop_output, flush_output, has_no_room, prepare_streams
 from marquee.errors import MarqueeError, printable
+
+# The command line's library speaks of types and ranges as programs do.
+_PLAINER = (
+    (
+        re.compile(r"is not a valid float( range)?$"),
+        "is not a number: write digits alone, such as 0.3",
+    ),
+    (
+        re.compile(r"is not a valid integer( range)?$"),
+        "is not a whole number: write digits alone, such as 3",
+    ),
+    (re.compile(r"is not in the range (\S+?)<=x<=(\S+)$"), r"is not from \1 to \2"),
+    (re.compile(r"is not in the range x>=(\S+)$"), r"is less than \1"),
+)
 
 
 class Exit(IntEnum):
@@ -169,7 +184,10 @@ def _told(error: Exception) -> tuple[str, int] | None:
 
 def _usage(error: click.UsageError) -> str:
     command = error.ctx.command_path if error.ctx is not None else "marquee"
-    return f"{error.format_message().rstrip('.')}; see '{command} --help'"
+    text = error.format_message().rstrip(".")
+    for pattern, plain in _PLAINER:
+        text = pattern.sub(plain, text)
+    return f"{text}; see '{command} --help'"
 
 
 def _say(text: str, status: int) -> int:

@@ -294,3 +294,22 @@ def test_the_listing_says_of_a_command_what_the_command_says(command: str) -> No
     assert real.callback is not None
     listed = LazyGroup(places=COMMANDS).commands[command]
     assert listed.get_short_help_str(200) == real.get_short_help_str(200)
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (["--leds", "30", "--tariff", "30 cents"], "is not a number"),
+        (["--leds", "thirty"], "is not a whole number"),
+        (["--leds", "30", "--cabinets", "1.5"], "is not a whole number"),
+        (["--leds", "0"], "is not from 1 to 100000"),
+    ],
+)
+def test_a_word_where_a_number_belongs_is_told_without_names_of_types(
+    bench: Bench, words: list[str], told: str
+) -> None:
+    result = bench("power", *words)
+    assert result.status == 2
+    assert told in result.err
+    assert words[-2] in result.err
+    assert not any(word in result.err for word in ("float", "integer", "range", "<="))
