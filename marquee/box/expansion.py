@@ -110,8 +110,11 @@ def _expanded(labels: Labels, land: Labels, zone: int) -> Labels:
     if not count:
         return labels
     graph = csr_array(_links(labels, movable, zone), shape=(count + 2, count + 2))
-    left: csr_array = csr_array(graph - maximum_flow(graph, count, count + 1).flow)
-    left.data = np.maximum(left.data, 0)
+    flow = maximum_flow(graph, count, count + 1).flow
+    # Every link is there both ways, so that the flow has the places of the graph.
+    left: csr_array = csr_array(
+        (graph.data > flow.data, graph.indices, graph.indptr), shape=graph.shape
+    )
     left.eliminate_zeros()
     kept = breadth_first_order(left, count, return_predecessors=False)
     grown = np.ones(count + 2, bool)
@@ -142,13 +145,18 @@ def _links(labels: Labels, movable: NDArray[np.bool_], zone: int) -> tuple[Label
     to_q = moves & (of_p <= of_q)
     to_sink = np.where(moves, of_p > of_q, of_q == zone) @ units
     from_source = (~moves & (of_q == of_p)) @ units
-    columns = np.concatenate([q, np.full((count, 1), count + 1, np.int32)], axis=1)
-    capacity = np.concatenate([np.where(to_q, units, 0), to_sink[:, None]], axis=1)
-    used = capacity > 0
-    fed = np.flatnonzero(from_source).astype(np.int32)
-    ends = np.cumsum(np.append(np.count_nonzero(used, axis=1), [len(fed), 0]))
+    source, sink = np.int32(count), np.int32(count + 1)
+    fed, drained = from_source > 0, to_sink > 0
+    columns = np.concatenate([q, np.tile([source, sink], (count, 1))], axis=1, dtype=np.int32)
+    nothing = np.zeros((count, 1), np.int32)
+    capacity = np.concatenate([np.where(to_q, units, 0), nothing, to_sink[:, None]], axis=1)
+    # Links without capacity stand for the way back.
+    used = np.concatenate([moves, fed[:, None], drained[:, None]], axis=1)
+    ends = np.cumsum([*np.count_nonzero(used, axis=1), fed.sum(), drained.sum()])
     return (
-        np.concatenate([capacity[used], from_source[fed]]).astype(np.int32),
-        np.concatenate([columns[used], fed]),
+        np.concatenate([capacity[used], from_source[fed], nothing[drained, 0]], dtype=np.int32),
+        np.concatenate(
+            [columns[used], np.flatnonzero(fed), np.flatnonzero(drained)], dtype=np.int32
+        ),
         np.append(0, ends).astype(np.int32),
     )
