@@ -66,6 +66,16 @@ def coarse_of(value: object, name: str) -> tuple[NDArray[Any], int]:
     return (given.coarse, given.factor) if isinstance(given, Enlarged) else (given, 1)
 
 
+def shrunk_picture(value: object, name: str, size_px: tuple[int, int]) -> NDArray[np.uint8]:
+    """Return a picture at a smaller width and height [px], its colours averaged, without making it in full."""
+    import cv2
+
+    given = as_given(value, name)
+    held = given.rgbx if isinstance(given, Padded) else given
+    small = cv2.resize(held, size_px, interpolation=cv2.INTER_AREA)
+    return np.ascontiguousarray(np.asarray(small, np.uint8)[..., :3])
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Padded:
     """A picture as decoders leave it: `rgbx` (height_px, width_px, 4) uint8, the fourth byte without meaning."""

@@ -26,6 +26,8 @@ from marquee.tables.maker_file import path_mend
 from marquee.values import Artwork, read_only
 
 _FORMATS = ("PNG", "JPEG", "TIFF", "WEBP")
+# How these begin (TIFF and gzip are asked for more).
+_PICTURES = (SIGNATURE, b"\xff\xd8\xff", b"RIFF")
 # Largest sample layout read: 16-bit RGBA; a file far above it holds something else.
 _BYTES_PER_PX, _SPARE_BYTES = 8, 64_000_000
 _ORIENTATION = 0x0112  # Exif 2.32, table 4
@@ -180,6 +182,8 @@ def _drawing(
     data: bytes, where: str, settings: ArtworkSettings
 ) -> tuple[Image.Image, float, list[Finding]] | None:
     """Return an SVG's picture, width [mm] and remarks, None for anything else."""
+    if data.startswith(_PICTURES):
+        return None
     from marquee.artwork.svg_parse import is_svg
 
     if not is_svg(data):

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from marquee.outputs.pictures.canvas import FINER, Canvas, View
 from marquee.outputs.pictures.style import Rgb, lightness, mix, plain, rgb
 from marquee.values import Adjacency, BBox, Zone, ZoneMap
+from marquee.values_pixels import coarse_of
 
 Toward = Literal["top", "bottom", "right"]
 
@@ -129,7 +130,8 @@ def zone_marks(zone_map: ZoneMap, view: View, toward: Toward) -> dict[int, Mark]
 
 def aperture_marks(zone_map: ZoneMap, view: View) -> dict[int, Mark]:
     """Return the most roomy place of each of the larger apertures."""
-    ids = sample(zone_map.aperture_of_px, zone_map.mm_per_px, view, 1)
+    held, factor = coarse_of(zone_map, "aperture_of_px")
+    ids = sample(held, zone_map.mm_per_px * factor, view, 1)
     largest = sorted(zone_map.apertures, key=lambda a: (-a.area_mm2, a.id))
     chosen = largest[:_MOST_MARKED_APERTURES]
     return {a.id: _roomy(ids, a.id, a.bbox_mm, view) for a in chosen}

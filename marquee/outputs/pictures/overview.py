@@ -26,6 +26,7 @@ from marquee.outputs.pictures.style import (
 )
 from marquee.plan import Plan
 from marquee.units import format_length
+from marquee.values_pixels import shrunk_picture
 
 # Faces wider than this for their height are stacked: three strips side by side would be unreadable.
 _STACK = 2.1
@@ -112,7 +113,7 @@ def _titles(plan: Plan, face: LitFace) -> tuple[tuple[str, str], ...]:
 def _artwork(plan: Plan, view: View) -> NDArray[np.uint8]:
     size = (view.width_px, view.height_px)
     art = plan.artwork
-    small: NDArray[np.uint8] = cv2.resize(art.srgb_8bit, size, interpolation=cv2.INTER_AREA)
+    small = shrunk_picture(art, "srgb_8bit", size)
     if art.alpha_8bit is None:
         return small
     alpha = cv2.resize(art.alpha_8bit, size, interpolation=cv2.INTER_AREA)

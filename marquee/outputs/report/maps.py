@@ -18,6 +18,7 @@ from marquee.outputs.pictures.light import contour_levels
 from marquee.outputs.pictures.luminance import map_over, nearest_of
 from marquee.outputs.report.shapes import contour_paths
 from marquee.plan import Plan
+from marquee.values_pixels import shrunk_picture
 
 Bytes = NDArray[np.uint8]
 _ARTWORK_PX = (1100, 900)
@@ -61,10 +62,10 @@ def artwork_picture(plan: Plan) -> str:
     """Return the artwork as a data URI, no wider than a screen shows it."""
     art = plan.artwork
     view = fit_view((art.width_px, art.height_px), _ARTWORK_PX, 0, 0)
-    pixels: Bytes = art.srgb_8bit
     if view.width_px < art.width_px:
-        size = (view.width_px, view.height_px)
-        pixels = np.asarray(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), np.uint8)
+        pixels = shrunk_picture(art, "srgb_8bit", (view.width_px, view.height_px))
+    else:
+        pixels = art.srgb_8bit
     image = Image.fromarray(np.ascontiguousarray(pixels))
     content = _encoded(image, "PNG")
     if len(content) <= _MOST_PNG:
