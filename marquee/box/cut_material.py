@@ -32,7 +32,8 @@ def sheet_rows(cut: CutPlan) -> tuple[PartsRow, ...]:
     """Return the sheets of wall material, one row a size; empty where nothing is cut from them."""
     sizes: dict[tuple[float, float], list[int]] = {}
     for sheet in cut.sheets:
-        sizes.setdefault((sheet.width_mm, sheet.height_mm), []).append(len(sheet.parts))
+        sides = (sheet.width_mm, sheet.height_mm)
+        sizes.setdefault((max(sides), min(sides)), []).append(len(sheet.parts))
     return tuple(
         PartsRow(
             item=f"opaque sheet, {cut.wall_thickness_mm:g} mm, {wide:.4g} × {high:.4g} mm",

@@ -21,20 +21,43 @@ class _Row:
 def nest(strips: tuple[Strip, ...], settings: CutSettings) -> tuple[Sheet, ...]:
     """Return sheets with every strip on one of them: rows filled with the highest and longest first, first row that fits.
 
-    The sheet lies with its longer side across. It grows beyond the stated size only for a strip that fits on none.
+    Rows run along the sheet's longer side; on the last sheets across it, where that saves a sheet. A sheet grows beyond
+    the stated size only for a strip that fits on none.
     """
     if not strips:
         return ()
-    kerf = kerf_in_walls_mm(settings)
-    border, gap = settings.sheet_margin_mm + kerf / 2, settings.part_gap_mm + kerf
+    border = settings.sheet_margin_mm + kerf_in_walls_mm(settings) / 2
     across, up = sheet_mm(settings)
     width = max(across, max(s.length_mm for s in strips) + 2 * border)
     height = max(up, max(s.height_mm for s in strips) + 2 * border)
-    rows: list[_Row] = []
-    placed: list[list[Placed]] = []
     order = sorted(
         range(len(strips)), key=lambda k: (-strips[k].height_mm, -strips[k].length_mm, k)
     )
+    along = _laid(strips, order, (width, height), settings)
+    best = along
+    for kept in range(len(along) - 1, -1, -1):
+        left = {placed.strip for sheet in along[kept:] for placed in sheet.parts}
+        if max(strips[k].length_mm for k in left) > height - 2 * border + 1e-9:
+            break
+        rest = [k for k in order if k in left]
+        tried = along[:kept] + _laid(strips, rest, (height, width), settings)
+        if len(tried) < len(best):
+            best = tried
+    return tuple(best)
+
+
+def _laid(
+    strips: tuple[Strip, ...],
+    order: list[int],
+    size_mm: tuple[float, float],
+    settings: CutSettings,
+) -> list[Sheet]:
+    """Return sheets of a size with the strips on them, in rows along its first side, taken in order."""
+    kerf = kerf_in_walls_mm(settings)
+    border, gap = settings.sheet_margin_mm + kerf / 2, settings.part_gap_mm + kerf
+    width, height = size_mm
+    rows: list[_Row] = []
+    placed: list[list[Placed]] = []
     for k in order:
         strip = strips[k]
         row = _row_for(strip, rows, width, height, border, gap)
@@ -45,7 +68,7 @@ def nest(strips: tuple[Strip, ...], settings: CutSettings) -> tuple[Sheet, ...]:
         cut = offset(strip.outline_mm, kerf / 2)
         moved = tuple((px + x, py + row.y_mm) for px, py in cut)
         placed[row.sheet].append(Placed(strip=k, x_mm=x, y_mm=row.y_mm, cut_mm=moved))
-    return tuple(Sheet(width_mm=width, height_mm=height, parts=tuple(p)) for p in placed)
+    return [Sheet(width_mm=width, height_mm=height, parts=tuple(p)) for p in placed]
 
 
 def _row_for(

@@ -143,8 +143,10 @@ def print_laps(cut: CutPlan, settings: CutSettings) -> tuple[Lap, ...]:
             continue
         for k in sorted(tree.query(border, "intersects").tolist()):
             for place in shapely.get_parts(shapely.intersection(lines[k], border)):
+                if not isinstance(place, shapely.Point):
+                    continue
                 crossing = _Crossing(lines, k, float(lines[k].project(place)), lap_mm, cut)
-                if isinstance(place, shapely.Point) and crossing.is_clear(tree, border):
+                if crossing.is_clear(tree, border):
                     found += crossing.laps((i, j), (tiles[i], tiles[j]), settings)
     return tuple(found)
 

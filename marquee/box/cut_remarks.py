@@ -57,15 +57,15 @@ def _coarse(zone_map: ZoneMap) -> list[Finding]:
 
 def _sheets(plan: CutPlan, settings: CutSettings) -> list[Finding]:
     grown = [
-        s
-        for s in plan.sheets
-        if s.width_mm > sheet_mm(settings)[0] + 1e-6 or s.height_mm > sheet_mm(settings)[1] + 1e-6
+        (max(sides), min(sides))
+        for sides in ((s.width_mm, s.height_mm) for s in plan.sheets)
+        if max(sides) > sheet_mm(settings)[0] + 1e-6 or min(sides) > sheet_mm(settings)[1] + 1e-6
     ]
     if not grown:
         return []
     message = (
         f"parts {max(s.height_mm for s in plan.flat_parts):g} mm high do not fit on {settings.sheet_width_mm:g} × "
-        f"{settings.sheet_height_mm:g} mm; drawn on {grown[0].width_mm:.0f} × {grown[0].height_mm:.0f} mm. "
+        f"{settings.sheet_height_mm:g} mm; drawn on {grown[0][0]:.0f} × {grown[0][1]:.0f} mm. "
         "State a larger sheet or a shallower box"
     )
     return [Finding(code="cut.sheet-too-small", where="cut.sheet_height", message=message)]

@@ -32,9 +32,19 @@ def _shapes(sheet: Sheet) -> list[shapely.Polygon]:
     count=st.integers(1, 30),
     kerf=st.sampled_from(["0mm", "0.15mm", "1.2mm"]),
     sheet=st.sampled_from(["300mm", "420mm", "600mm"]),
+    high=st.sampled_from(["90mm", "290mm", "400mm"]),
 )
-def test_parts_lie_inside_their_sheets_and_apart(count: int, kerf: str, sheet: str) -> None:
-    cut = _cut(count, kerf_mm=kerf, sheet_width_mm=sheet, part_gap_mm="3mm", sheet_margin_mm="5mm")
+def test_parts_lie_inside_their_sheets_and_apart(
+    count: int, kerf: str, sheet: str, high: str
+) -> None:
+    cut = _cut(
+        count,
+        kerf_mm=kerf,
+        sheet_width_mm=sheet,
+        sheet_height_mm=high,
+        part_gap_mm="3mm",
+        sheet_margin_mm="5mm",
+    )
     placed = [p.strip for s in cut.sheets for p in s.parts]
     assert sorted(placed) == list(range(len(cut.strips)))
     for one in cut.sheets:
@@ -44,6 +54,26 @@ def test_parts_lie_inside_their_sheets_and_apart(count: int, kerf: str, sheet: s
         # What the tool leaves between two parts is no less than the gap.
         for a, b in itertools.combinations(shapes, 2):
             assert shapely.distance(a, b) >= 3 - 1e-6
+
+
+@pytest.mark.parametrize(
+    ("short", "long", "sheets"),
+    [
+        (8, 0, [(140, 200, 4), (140, 200, 4)]),
+        (9, 1, [(200, 140, 3), (200, 140, 3), (140, 200, 4)]),
+        (6, 0, [(200, 140, 3), (200, 140, 3)]),
+    ],
+)
+def test_rows_run_across_the_sheet_where_that_saves_one(
+    short: int, long: int, sheets: list[tuple[int, int, int]]
+) -> None:
+    # Walls 40 mm high and 120 mm long: a sheet of 200 by 140 mm holds three rows of one along its longer side, four
+    # across it. A wall of 150 mm fits along it only.
+    lengths = [120.0] * short + [150.0] * long
+    paths = [((0.0, 5.0 + 11 * k), (length, 5.0 + 11 * k)) for k, length in enumerate(lengths)]
+    cut = planned(box(*paths), rows(), FACE, sheet_width_mm="200mm", sheet_height_mm="140mm")
+    assert [(s.width_mm, s.height_mm, len(s.parts)) for s in cut.sheets] == sheets
+    assert sorted(p.strip for s in cut.sheets for p in s.parts) == list(range(len(cut.strips)))
 
 
 @pytest.mark.parametrize("kerf", [0.1, 0.15, 0.3])

@@ -11,7 +11,7 @@ import pytest
 import shapely
 import trimesh
 from ezdxf.filemanagement import read as readfile
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import settings as profile
 from hypothesis import strategies as st
 
@@ -120,6 +120,7 @@ def test_walls_that_fit_the_printer_are_one_piece() -> None:
 # Fewer examples than usual: each makes and loads several solids.
 @profile(max_examples=10)
 @given(wide=st.integers(60, 280), deep=st.integers(60, 280), lap=st.sampled_from([0, 5, 8]))
+@example(wide=65, deep=65, lap=5)  # a wall runs along a cut
 def test_printed_pieces_fit_the_bed_are_watertight_and_make_up_the_whole(
     wide: int, deep: int, lap: int
 ) -> None:
