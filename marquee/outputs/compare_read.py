@@ -230,9 +230,11 @@ def read_plan(place: Path) -> PlanFile:
             f"{path}", f"cannot be read ({error.strerror})", "check the path"
         ) from None
     except (ValueError, RecursionError):
-        raise InputError(
-            f"{path}", "is damaged: it is no JSON text", "plan that sign again"
-        ) from None
+        if path.name == "plan.json":
+            told = "is damaged: it is no JSON text", "plan that sign again"
+        else:
+            told = "is no plan: it is no JSON text", "give the folder that 'marquee plan' wrote"
+        raise InputError(f"{path}", *told) from None
     schema = raw.get("schema") if isinstance(raw, dict) else None
     if isinstance(schema, int) and schema > SCHEMA:
         raise InputError(

@@ -259,6 +259,20 @@ def test_text_and_json_tell_the_same_and_folders_stay_as_they_are(
     assert {p.name for p in (tmp_path / "a").iterdir()} == {"plan.json"}
 
 
+def test_another_file_is_not_called_a_damaged_plan(
+    small_json: Plan, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "plan.json").write_text(json.dumps(small_json), "utf-8")
+    (tmp_path / "sign.png").write_bytes(b"\x89PNG")
+    (tmp_path / "torn").mkdir()
+    (tmp_path / "torn" / "plan.json").write_text('{"schema": 1, "zo', "utf-8")
+    for other, damaged in (("sign.png", False), ("torn", True)):
+        assert run(["compare", str(tmp_path), str(tmp_path / other)]) == 2
+        told = capsys.readouterr().err
+        assert ("is damaged" in told) is damaged
+        assert ("is no plan" in told) is not damaged
+
+
 @pytest.mark.parametrize(
     ("content", "said"),
     [
