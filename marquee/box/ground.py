@@ -33,7 +33,7 @@ class Ground:
     `zones` are the ids of those with apertures. `aperture` (ny, nx) holds zone ids, -1 elsewhere; `land` the same grown to the distance walls keep;
     `depth_mm` (ny, nx) is how far inside some zone's land a place is, negative outside. Pixel [j, i] is
     centred at ((i + ½)·step_mm, (j + ½)·step_mm). `shore_mm` (n, 2) are the corners of all land, `shore_zone`
-    (n,) whose land it is. `witness_px` are rows and columns of pixels that speak for all apertures.
+    (n,) whose land it is. `witnesses` are points [mm] that speak for all apertures, of the zones `witness_zone`.
     """
 
     step_mm: float
@@ -46,7 +46,8 @@ class Ground:
     depth_mm: Singles
     shore_mm: Floats
     shore_zone: Labels
-    witness_px: tuple[NDArray[np.intp], NDArray[np.intp]]
+    witnesses: NDArray[np.object_]
+    witness_zone: Labels
 
 
 def survey(zone_map: ZoneMap, reach_mm: float) -> Ground:
@@ -61,6 +62,8 @@ def survey(zone_map: ZoneMap, reach_mm: float) -> Ground:
     reach_mm : float
         Clearance and half the wall's thickness [mm].
     """
+    import shapely
+
     aperture, step_mm = working_grid(zone_map)
     slack_mm = _CORRIDOR_PX * max(step_mm, min(zone_map.mm_per_px, COARSEST_MM))
     # Distances are between pixel centres; a pixel's corner is half its diagonal further out.
@@ -82,6 +85,7 @@ def survey(zone_map: ZoneMap, reach_mm: float) -> Ground:
         shores.append(corners)
         owners.append(np.full(len(corners), zone, np.int32))
     np.copyto(land, aperture, where=aperture >= 0)
+    rows, columns = _witnesses(aperture, zones)
     return Ground(
         step_mm=step_mm,
         width_mm=zone_map.width_mm,
@@ -93,7 +97,10 @@ def survey(zone_map: ZoneMap, reach_mm: float) -> Ground:
         depth_mm=depth,
         shore_mm=np.concatenate(shores) if shores else np.zeros((0, 2)),
         shore_zone=np.concatenate(owners) if owners else np.zeros(0, np.int32),
-        witness_px=_witnesses(aperture, zones),
+        witnesses=np.asarray(
+            shapely.points((columns + 0.5) * step_mm, (rows + 0.5) * step_mm), np.object_
+        ),
+        witness_zone=aperture[rows, columns],
     )
 
 

@@ -230,11 +230,9 @@ def owners_of(faces: list[shapely.Polygon], ground: Ground) -> list[int]:
     import shapely
 
     tree = shapely.STRtree(faces)
-    y, x = ground.witness_px
     votes = np.zeros((len(faces), int(ground.aperture.max()) + 1), np.int64)
-    points = shapely.points((x + 0.5) * ground.step_mm, (y + 0.5) * ground.step_mm)
-    which, face = tree.query(points, "intersects")
-    np.add.at(votes, (face, ground.aperture[y[which], x[which]]), 1)
+    which, face = tree.query(ground.witnesses, "intersects")
+    np.add.at(votes, (face, ground.witness_zone[which]), 1)
     best = votes.argmax(axis=1)
     return [int(z) if votes[k, z] else -1 for k, z in enumerate(best.tolist())]
 

@@ -57,27 +57,20 @@ def _shrunk_blocks(of_px: Enlarged, shrink: int) -> Labels:
     """Return the same from a map held coarse, without making it in full."""
     height, width = of_px.shape
     rows, columns = -(-height // shrink), -(-width // shrink)
-    y, x = np.arange(rows) * shrink, np.arange(columns) * shrink
     coarse = of_px.coarse.astype(np.int32)
     # Blocks in which no pixel differs from those around it see whole blocks of the coarse map.
-    low = (y // of_px.factor, x // of_px.factor)
-    high = tuple(
-        np.minimum(at + shrink - 1, most - 1) // of_px.factor
-        for at, most in ((y, height), (x, width))
-    )
-    largest = coarse[np.ix_(*low)]
-    for dy in range(int((high[0] - low[0]).max()) + 1):
-        for dx in range(int((high[1] - low[1]).max()) + 1):
-            at = (np.minimum(low[0] + dy, high[0]), np.minimum(low[1] + dx, high[1]))
-            np.maximum(largest, coarse[np.ix_(*at)], out=largest)
-    inner = (y + shrink // 2 < height, x + shrink // 2 < width)
-    middles = (
-        (place[held] + shrink // 2) // of_px.factor
-        for place, held in zip((y, x), inner, strict=True)
-    )
-    view = largest[: int(inner[0].sum()), : int(inner[1].sum())]
-    middle = coarse[np.ix_(*middles)]
-    np.copyto(view, middle, where=middle >= 0)
+    largest = coarse
+    for axis, (count, most) in enumerate(((rows, height), (columns, width))):
+        first = np.arange(count) * shrink
+        low, high = first // of_px.factor, np.minimum(first + shrink, most) - 1
+        high = high // of_px.factor
+        seen = np.take(largest, low, axis)
+        for step in range(1, int((high - low).max()) + 1):
+            np.maximum(seen, np.take(largest, np.minimum(low + step, high), axis), out=seen)
+        largest = seen
+    y, x = (np.arange(shrink // 2, most, shrink) // of_px.factor for most in (height, width))
+    middle = coarse.take(y, 0).take(x, 1)
+    np.copyto(largest[: len(y), : len(x)], middle, where=middle >= 0)
     _set_mixed(largest, of_px, shrink)
     return largest
 
