@@ -16,6 +16,8 @@ Mask = NDArray[np.bool_]
 _ROUNDS = 4
 # A curve that misses by more than this many times what it may is divided without trying to better it.
 _HOPELESS = 8.0
+# Points fitted together: some 30 MB are at work.
+_MOST_POINTS = 100_000
 
 
 def fit_paths(paths: list[Floats], smooth: list[bool], within_mm: float) -> list[Floats]:
@@ -41,17 +43,29 @@ def fit_paths(paths: list[Floats], smooth: list[bool], within_mm: float) -> list
         if len(z) < 3:
             a, b = z[0], z[-1]
             found[k] = _as_points(np.array([[a, a + (b - a) / 3, b - (b - a) / 3, b]]))
-    if not curved:
-        return found
-    edges = np.cumsum([0, *(len(places[k]) for k in curved)])
-    z = np.concatenate([places[k] for k in curved])
-    ways = np.array([_ways(places[k], smooth=smooth[k]) for k in curved])
-    spans = _Spans(z, edges[:-1], edges[1:] - 1, ways[:, 0], ways[:, 1])
-    starts, pieces = _divided(spans, within_mm)
-    of_path = np.searchsorted(starts, edges)
-    for k, a, b in zip(curved, of_path[:-1].tolist(), of_path[1:].tolist(), strict=True):
-        found[k] = _as_points(pieces[a:b])
+    for group in _groups(curved, places):
+        edges = np.cumsum([0, *(len(places[k]) for k in group)])
+        z = np.concatenate([places[k] for k in group])
+        ways = np.array([_ways(places[k], smooth=smooth[k]) for k in group])
+        spans = _Spans(z, edges[:-1], edges[1:] - 1, ways[:, 0], ways[:, 1])
+        starts, pieces = _divided(spans, within_mm)
+        of_path = np.searchsorted(starts, edges)
+        for k, a, b in zip(group, of_path[:-1].tolist(), of_path[1:].tolist(), strict=True):
+            found[k] = _as_points(pieces[a:b])
     return found
+
+
+def _groups(curved: list[int], places: list[Places]) -> list[list[int]]:
+    """Return paths in groups of so many points that what is computed of them stays small."""
+    groups: list[list[int]] = []
+    count = _MOST_POINTS
+    for k in curved:
+        count += len(places[k])
+        if count > _MOST_POINTS:
+            groups.append([])
+            count = len(places[k])
+        groups[-1].append(k)
+    return groups
 
 
 def chords(curves: Floats, within_mm: float) -> Floats:
