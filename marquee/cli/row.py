@@ -65,9 +65,9 @@ def plan_row(sources: Sequence[str], flags: dict[str, Any], row: Row) -> int:
     Raises
     ------
     MarqueeError
-        A source named twice, or a joint folder that may not be written: before any work.
+        A source named twice, or a folder that may not be written: before any work.
     """
-    from marquee.outputs.folder import check_folder
+    from marquee.outputs.folder import check_folder, make_parent
 
     twice = [source for source, times in Counter(sources).items() if times > 1]
     if twice:
@@ -75,6 +75,8 @@ def plan_row(sources: Sequence[str], flags: dict[str, Any], row: Row) -> int:
     joint = Path(row.joint)
     check_folder(joint)
     done, jobs = _jobs(sources, flags, row)
+    if jobs and row.out is not None:
+        make_parent(jobs[0].folder)
     try:
         with Progress() as progress:
             done |= _run(jobs, progress)

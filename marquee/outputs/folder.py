@@ -97,6 +97,25 @@ def write_folder(target: Path, files: dict[str, bytes]) -> None:
             mine.release()
 
 
+def make_parent(target: Path) -> None:
+    """Make the folder that several plans' folders are to lie in, if only it is missing.
+
+    Raises
+    ------
+    OutputError
+        It may not be made there.
+    """
+    parent = target.parent
+    if not parent.exists():
+        _check_place(parent)
+        try:
+            parent.mkdir()
+        except OSError as error:
+            raise OutputError(
+                f"{parent}", f"cannot be made ({error.strerror})", "choose another --out"
+            ) from error
+
+
 def _check_place(target: Path) -> None:
     if "\0" in f"{target}":
         raise OutputError(f"{target}", "is no name for a folder", "choose another --out")

@@ -45,6 +45,19 @@ def _content(folder: Path) -> dict[str, bytes]:
     return {path.name: path.read_bytes() for path in folder.iterdir()}
 
 
+def test_a_rows_folder_is_made_if_only_it_is_missing_and_refused_once_otherwise(
+    bench: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    # Refused before any work, once for both signs.
+    assert run(["plan", "orb.toml", "kelp.toml", "--out", "no/where"]) == 2
+    said = capsys.readouterr()
+    assert said.err.count("\n") == 1
+    assert not (bench / "no").exists()
+    (bench / "orb.png").write_bytes(b"no picture")
+    assert run(["plan", "orb.toml", "kelp.toml", "--out", "made"]) == 2
+    assert [path.name for path in (bench / "made").iterdir()] == ["kelp-plan"]
+
+
 def test_a_row_is_planned_as_each_alone_and_the_joint_lists_add_up(
     bench: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
