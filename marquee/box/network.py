@@ -229,9 +229,13 @@ def owners_of(faces: list[shapely.Polygon], ground: Ground) -> list[int]:
     """Return the zone whose apertures lie in each face, -1 where none do."""
     import shapely
 
-    tree = shapely.STRtree(faces)
     votes = np.zeros((len(faces), int(ground.aperture.max()) + 1), np.int64)
-    which, face = tree.query(ground.witnesses, "intersects")
+    # Faces are prepared, and asked of points in their boxes: the tree would ask with each point as it is.
+    shapes = np.asarray(faces, np.object_)
+    shapely.prepare(shapes)
+    which, face = shapely.STRtree(shapes).query(ground.witnesses)
+    inside = shapely.intersects(shapes[face], ground.witnesses[which])
+    which, face = which[inside], face[inside]
     np.add.at(votes, (face, ground.witness_zone[which]), 1)
     best = votes.argmax(axis=1)
     return [int(z) if votes[k, z] else -1 for k, z in enumerate(best.tolist())]
