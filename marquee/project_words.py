@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import itertools
 from typing import Any, get_args
 
 from pydantic import BaseModel
@@ -10,6 +11,7 @@ from pydantic import BaseModel
 from marquee.errors import InputError, MarqueeError
 
 Told = tuple[str, str]
+Loc = list[str | int]  # keys, and places in lists
 
 # Whole files that are often given in a project's place: a key only they have, what they are, where they belong.
 _OTHERS = (
@@ -62,10 +64,10 @@ def refuse_other_file(raw: dict[str, Any], where: str) -> None:
 
 def problem(error: Any, project: type[BaseModel]) -> Told:  # noqa: ANN401 -- pydantic's own loosely typed record
     """Return what is wrong and how to mend it, of one of the validation library's records."""
-    loc = [str(part) for part in error["loc"]]
+    loc: Loc = list(error["loc"])
     if error["type"] == "extra_forbidden":
         valid = section_keys(_section_at(loc[:-1], project))
-        near = difflib.get_close_matches(loc[-1], valid, n=1, cutoff=0.0)
+        near = difflib.get_close_matches(f"{loc[-1]}", valid, n=1, cutoff=0.0)
         return (
             f"unknown key '{_typed(loc)}'",
             f"did you mean '{near[0]}'? valid here: {', '.join(valid)}",
@@ -84,34 +86,36 @@ def section_keys(section: type[BaseModel]) -> list[str]:
     return [info.alias or name for name, info in section.model_fields.items()]
 
 
-def _typed(loc: list[str]) -> str:
+def _typed(loc: Loc) -> str:
     """Return a key as a maker finds it: tables of a list are counted from 1, as everywhere else.
 
     Examples
     --------
-    >>> _typed(["zones", "override", "0", "at"]), _typed(["box", "depth"])
+    >>> _typed(["zones", "override", 0, "at"]), _typed(["box", "depth"])
     ('zones.override 1 at', 'box.depth')
     """
-    typed = ""
-    for step, after in zip(loc, [*loc[1:], ""], strict=True):
-        listed = step.isdigit() or after.isdigit() or not after
-        typed += (f"{int(step) + 1}" if step.isdigit() else step) + (" " if listed else ".")
-    return typed.rstrip()
+    typed = f"{loc[0]}" if loc else ""
+    for before, step in itertools.pairwise(loc):
+        if isinstance(step, int):
+            typed += f" {step + 1}"
+        else:
+            typed += f"{' ' if isinstance(before, int) else '.'}{step}"
+    return typed
 
 
-def _missing(loc: list[str], project: type[BaseModel]) -> Told:
-    info = _section_at(loc[:-1], project).model_fields.get(loc[-1])
-    key = (info and info.alias) or loc[-1]
+def _missing(loc: Loc, project: type[BaseModel]) -> Told:
+    info = _section_at(loc[:-1], project).model_fields.get(f"{loc[-1]}")
+    key = (info and info.alias) or f"{loc[-1]}"
     if loc == ["artwork"]:
         return (
             "'artwork' is missing",
             'begin with [artwork], and below it file = "sign.png" and width = "380mm"',
         )
-    table = ".".join(step for step in loc[:-1] if not step.isdigit())
+    table = ".".join(step for step in loc[:-1] if isinstance(step, str))
     return f"'{_typed([*loc[:-1], key])}' is missing", f"add {key} under [{table}]"
 
 
-def _wrong(error: Any, loc: list[str]) -> Told:  # noqa: ANN401 -- pydantic's own loosely typed record
+def _wrong(error: Any, loc: Loc) -> Told:  # noqa: ANN401 -- pydantic's own loosely typed record
     kind, context = error["type"], error.get("ctx", {})
     shown = _shown(error.get("input"))
     if kind in _BOUNDS:
@@ -131,10 +135,10 @@ def _shown(value: object) -> str:
         return "a number of thousands of digits"
 
 
-def _section_at(loc: list[str], project: type[BaseModel]) -> type[BaseModel]:
+def _section_at(loc: Loc, project: type[BaseModel]) -> type[BaseModel]:
     section = project
     for step in loc:
-        if step.isdigit():
+        if isinstance(step, int):
             continue
         info = next((i for n, i in section.model_fields.items() if step in {n, i.alias}), None)
         candidates = [] if info is None else [info.annotation, *get_args(info.annotation)]

@@ -176,7 +176,7 @@ def test_any_settings_validate_or_are_refused_by_key(
 
 
 def test_a_setting_out_of_range_names_its_key_and_value() -> None:
-    with pytest.raises(MarqueeError, match=r"sign\.toml: power\.cabinets = 5000: .*1000"):
+    with pytest.raises(MarqueeError, match=r"sign\.toml: power\.cabinets: 5000 .*1000"):
         make_project(
             {"artwork": {"file": "a", "width": "1mm"}, "power": {"cabinets": 5000}}, "sign.toml"
         )

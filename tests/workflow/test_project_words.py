@@ -58,6 +58,12 @@ def test_a_wrong_setting_is_told_by_its_key_and_what_to_write(
     assert mend in told
 
 
+@pytest.mark.parametrize("key", ["0", "7", "\u00b2", ""])
+def test_a_key_of_digits_is_told_as_it_is_typed(tmp_path: Path, key: str) -> None:
+    assert f"unknown key '{key}'" in _refused(tmp_path, f'{HEAD}["{key}"]\na = 1\n')
+    assert f"unknown key 'box.{key}'" in _refused(tmp_path, f'{HEAD}[box]\n"{key}" = 1\n')
+
+
 @pytest.mark.parametrize(
     ("text", "words"),
     [
