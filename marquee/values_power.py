@@ -58,6 +58,10 @@ class PartsRow:
     cost: float | None = None
 
 
+# Above this the formula of a closed box's warmth says nothing but "too hot": common practice, no source.
+MOST_SAID_RISE_K = 100.0
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DataLine:
     """What goes with the data wire and each feed; None where the part's file lacks the figure.

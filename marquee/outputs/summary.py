@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from marquee import __version__
 from marquee.errors import printable
-from marquee.outputs.words import counted, supply_words, wrapped
+from marquee.outputs.words import counted, money_words, supply_words, wrapped
 from marquee.plan import Plan
 from marquee.units import format_length
 from marquee.values import Feed, Zone, ZoneDrive
@@ -192,7 +192,7 @@ def _running(plan: Plan) -> str:
     cost = (
         ""
         if power.cost_per_hour is None
-        else f", {power.cost_per_hour:.4f} {_money(power.currency)} an hour"
+        else f", {power.cost_per_hour:.4f} {money_words(power.currency)} an hour"
     )
     return (
         f"{power.energy_wh_per_hour:.1f} Wh an hour at the wall{cost}{_month(plan)}; "
@@ -207,16 +207,12 @@ def _month(plan: Plan) -> str:
     paid = (
         ""
         if power.cost_per_month is None
-        else f", {power.cost_per_month:.2f} {_money(power.currency)}"
+        else f", {power.cost_per_month:.2f} {money_words(power.currency)}"
     )
     return (
         f"; a month of {hours:g} h a day, {counted(power.cabinets, 'cabinet')}: "
         f"{power.kwh_per_month:.2f} kWh{paid}"
     )
-
-
-def _money(currency: str) -> str:
-    return printable(currency) or "of the tariff's money"
 
 
 def _firmware(plan: Plan) -> str:

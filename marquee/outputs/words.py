@@ -42,6 +42,11 @@ def counted(number: int, noun: str) -> str:
     return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
 
 
+def money_words(currency: str) -> str:
+    """Return what an amount of money is followed by; a tariff may come without its currency."""
+    return printable(currency) or "of the tariff's money"
+
+
 def supply_words(count: int, volts: float, amps: float) -> str:
     """Return what supplies are called: number, where there are several, volts and amperes.
 

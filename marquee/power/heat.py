@@ -5,11 +5,10 @@ from __future__ import annotations
 from marquee.errors import Finding
 from marquee.power.tables import cited, power_table
 from marquee.values import Box, Part
+from marquee.values_power import MOST_SAID_RISE_K
 
 # The sum is good to this factor (the note beside its figure).
 _GOOD_TO = 2.0
-# Above this the formula of still air says nothing but "too hot": common practice, no source.
-_MOST_SAID_K = 100.0
 
 
 def heat_figure(key: str) -> tuple[float, str]:
@@ -60,7 +59,7 @@ def heat_notes(planned_w: float, worst_w: float, box: Box | None) -> tuple[str, 
         f" above the room as planned, {_said(worst_k)} at worst"
         f" ({worst_w:.1f} W); good to a factor of {_GOOD_TO:g}: {source}."
     )
-    if planned_k > _MOST_SAID_K:
+    if planned_k > MOST_SAID_RISE_K:
         return (heat,)
     red = f"Red then gives about {loss * planned_k:.0%} less light than at room temperature."
     return heat, red
@@ -107,4 +106,6 @@ def _most_c(part: Part) -> tuple[float, str]:
 
 
 def _said(rise_k: float) -> str:
-    return f"over {_MOST_SAID_K:.0f} K" if rise_k > _MOST_SAID_K else f"about {rise_k:.0f} K"
+    return (
+        f"over {MOST_SAID_RISE_K:.0f} K" if rise_k > MOST_SAID_RISE_K else f"about {rise_k:.0f} K"
+    )

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from marquee.errors import printable
 from marquee.outputs.report.tables import NONE, Column, Row, Table
+from marquee.outputs.words import money_words
 from marquee.plan import Plan
 from marquee.units import format_length
 from marquee.values import Feed, PartsRow, Power
+from marquee.values_power import MOST_SAID_RISE_K
 
 
 def supply_figures(plan: Plan) -> tuple[tuple[str, str], ...]:
@@ -31,7 +33,9 @@ def supply_figures(plan: Plan) -> tuple[tuple[str, str], ...]:
     if power.regulation_v:
         rows.append(("Colours hold down to", f"{power.regulation_v:g} V"))
     if power.box_rise_k is not None:
-        rows.append(("The closed box warms by, roughly", f"{power.box_rise_k:.0f} K"))
+        hot = power.box_rise_k > MOST_SAID_RISE_K
+        said = f"over {MOST_SAID_RISE_K:.0f} K: too hot" if hot else f"{power.box_rise_k:.0f} K"
+        rows.append(("The closed box warms by, roughly", said))
     if power.class2:
         rows.append(("Class 2", printable(power.class2)))
     return (*rows, *_running(plan))
@@ -39,17 +43,13 @@ def supply_figures(plan: Plan) -> tuple[tuple[str, str], ...]:
 
 def _running(plan: Plan) -> list[tuple[str, str]]:
     power = plan.power
-    money = printable(power.currency)
-    paid = "" if power.cost_per_hour is None else f", {power.cost_per_hour:.4f} {money}".rstrip()
+    money = money_words(power.currency)
+    paid = "" if power.cost_per_hour is None else f", {power.cost_per_hour:.4f} {money}"
     rows = [("At the wall, an hour", f"{power.energy_wh_per_hour:.1f} Wh{paid}")]
     hours = plan.project.power.hours_per_day
     if power.kwh_per_month is not None and hours is not None:
         cabinets = f"{power.cabinets} cabinet{'' if power.cabinets == 1 else 's'}"
-        month = (
-            ""
-            if power.cost_per_month is None
-            else f", {power.cost_per_month:.2f} {money}".rstrip()
-        )
+        month = "" if power.cost_per_month is None else f", {power.cost_per_month:.2f} {money}"
         rows.append(
             (
                 f"A month of {hours:g} h a day, {cabinets}",
@@ -183,7 +183,7 @@ def alternatives_table(power: Power) -> Table | None:
 def parts_table(plan: Plan) -> Table:
     """Return what to buy for one cabinet: the rows of parts.csv."""
     power = plan.power
-    money = printable(power.currency)
+    money = money_words(power.currency)
     without = sum(row.cost is None for row in power.parts)
     foot: tuple[str, ...] = ()
     if power.parts_cost is not None:

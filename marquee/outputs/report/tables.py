@@ -114,9 +114,12 @@ def colours_table(plan: Plan) -> Table:
     )
     drives = {drive.zone: drive for drive in plan.drive.zones}
     rows = []
+    lit = set(plan.chain.zone.tolist())
     for zone in plan.zone_map.zones:
         drive = drives.get(zone.id)
         cells = _cycle_cells(plan, zone) if drive is None else _drive_cells(plan, drive)
+        if zone.id not in lit:
+            cells = (*cells[:3], "has no LED", *(NONE,) * (len(cells) - 4))
         rows.append(Row(cells=(f"{zone.id}", *cells), colours=_screen(plan, zone), zone=zone.id))
     chosen = plan.project.colour
     return Table(
@@ -173,7 +176,8 @@ def leds_table(plan: Plan) -> Table:
         )
         rows.append(Row(cells=cells, colours=_screen(plan, zone), zone=zone.id))
     dark = int((plan.chain.zone < 0).sum())
-    rows.append(Row(cells=(NONE, "dark", f"{dark}", "the rest" if dark else "none")))
+    if dark:
+        rows.append(Row(cells=(NONE, "dark", f"{dark}", "the rest")))
     count = f"{plan.chain.count} LEDs {plan.chain.pitch_mm:g} mm apart"
     return Table(
         id="leds",
