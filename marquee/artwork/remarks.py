@@ -65,9 +65,16 @@ def zone_remarks(zones: tuple[Zone, ...], adjacent: tuple[Adjacency, ...]) -> li
     found = []
     for zone in zones:
         if zone.kind == "mixed":
+            count = len(zone.apertures)
+            each = (
+                "a [[zones.override]] with a point of it (at) and a colour"
+                if count == 1
+                else f"a [[zones.override]] for each of its {count} apertures, with a point of it (at; 'marquee zones "
+                "--apertures' lists them), a colour and the same name"
+            )
             message = (
                 f"cannot be parted by walls ({zone.reason}): lit as one zone with a hue cycle. For a steady colour "
-                "give the project file a [[zones.override]] with a point of it (at) and a colour"
+                f"give the project file {each}"
             )
             found.append(
                 Finding(code="zones.mixed", where=f"zone {zone.id} {zone.name}", message=message)

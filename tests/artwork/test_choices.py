@@ -163,3 +163,21 @@ def test_override_near_a_thin_stroke_finds_it_and_far_from_all_is_refused() -> N
         zones_of(blocks(), override=[{"at": ["95mm", "20mm"], "name": "left"}])
     with pytest.raises(InputError, match="outside the picture"):
         zones_of(blocks(), override=[{"at": ["950mm", "20mm"], "name": "left"}])
+
+
+def test_a_mixed_zone_of_several_apertures_is_told_how_all_turn_steady() -> None:
+    art = Drawing(100, 40, 6)
+    for left in (5, 55):
+        for k in range(18):
+            colour = ("#e2403a", "#f2c230", "#2f8fd0")[k % 3]
+            art.box(colour, left + 2 * k, 8, left + 2 * k + 2, 32)
+    zones = zones_of(art)
+    (remark,) = [f for f in zones.findings if f.code == "zones.mixed"]
+    assert "for each of its 2 apertures" in remark.message
+    stated = [
+        {"at": [f"{x}mm", f"{y}mm"], "colour": "#ff8800", "name": "word"}
+        for x, y in (a.centroid_mm for a in zones.apertures)
+    ]
+    steady = zones_of(art, override=stated)
+    assert [(z.name, z.mode, len(z.apertures)) for z in steady.zones] == [("word", "steady", 2)]
+    assert not [f for f in steady.findings if f.code == "zones.mixed"]
