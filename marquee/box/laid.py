@@ -46,6 +46,25 @@ class Laid:
         return np.concatenate([[0], np.cumsum(~straight | back)]).astype(np.int64)
 
 
+def clear_of(pieces: list[Laid], others: list[Laid], package_mm: float) -> list[Laid]:
+    """Return pieces of strip without the dark addresses in the way of others' LEDs; they are cut there.
+
+    Packages may stand askew to each other: they keep clear by their diagonal.
+    """
+    if not others:
+        return pieces
+    taken = np.concatenate([one.leds_mm.reshape(-1, 2) for one in others])
+    found = []
+    for piece in pieces:
+        off = np.hypot(*(piece.leds_mm[:, :, None] - taken).transpose(3, 0, 1, 2)).min(axis=(1, 2))
+        out = (piece.cell < 0) & (off < package_mm * np.sqrt(2))
+        for part in np.split(np.arange(len(out)), np.flatnonzero(np.diff(out)) + 1):
+            lit = np.flatnonzero(piece.cell[part] >= 0)
+            if len(lit):
+                found.append(piece.taken(part[lit[0] : lit[-1] + 1]))
+    return found
+
+
 def joined(pieces: list[Laid]) -> Laid:
     """Return one chain of pieces of strip and single LEDs, in the order and turned the way that takes least wire.
 

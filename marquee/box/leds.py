@@ -9,7 +9,7 @@ from marquee.box.board import grouped, short_chain, spread_leds
 from marquee.box.chambers import Chambers
 from marquee.box.extras import find_extras
 from marquee.box.ground import Floats
-from marquee.box.laid import Laid, joined, together, uncrossed
+from marquee.box.laid import Laid, clear_of, joined, together, uncrossed
 from marquee.box.light_beam import LAMBERTIAN_HALF_ANGLE_DEG, exponent_of, flux_lm
 from marquee.box.loose import Loose, loose_leds
 from marquee.box.materials import box_optics, usual_optics
@@ -63,17 +63,16 @@ def place_leds(
     findings = [*_package_findings(part), *_beam_findings(part, settings)]
     way = np.array([1.0, 0.0])
     if settings.arrangement == "board":
-        pieces = [_on_board(chambers, pattern)]
+        laid = _on_board(chambers, pattern)
+        extras, told = find_extras(chambers, zone_map, pattern, laid.cell)
+        pieces = [laid, *extras]
     else:
         optics = usual_optics() if inside is None else box_optics(inside)
         quick = QuickLight(chambers, optics, exponent_of(beam[1]))
         pieces, way, told = _on_strip(
             zone_map, chambers, pattern, quick, singles=settings.singles == "auto"
         )
-        findings += told
-    lit = np.concatenate([np.zeros(0, np.intp), *(piece.cell for piece in pieces)])
-    extras, told = find_extras(chambers, zone_map, pattern, lit)
-    pieces, findings = [*pieces, *extras], [*findings, *told]
+    findings += told
     if not any((piece.cell >= 0).any() for piece in pieces):
         raise QuantityError(
             "leds.part",
@@ -134,15 +133,26 @@ def _on_strip(
         )
         for piece in pieces
     ]
-    kept = np.concatenate([np.zeros(0, np.intp), *pieces])
-    findings = _row_findings(rows, rows.cell[kept], pattern.group)
+    off_rows: list[Laid] = []
     for one in loose:
         order = short_chain(one.xy_mm)
-        parts += [
+        off_rows += [
             Laid(xy_mm=xy, cell=np.full(len(xy), one.cell, np.intp), leds_mm=xy[:, None])
             for xy in ([one.xy_mm[order]] if one.straight else one.xy_mm[order][:, None])
         ]
-    return parts, rows.way, [*findings, *_loose_findings(zone_map, chambers, loose)]
+    extras, told = find_extras(chambers, zone_map, pattern, _cells([*parts, *off_rows]))
+    off_rows += extras
+    parts = clear_of(parts, off_rows, 2 * pattern.half_mm)
+    findings = [
+        *_row_findings(rows, _cells(parts), pattern.group),
+        *_loose_findings(zone_map, chambers, loose),
+        *told,
+    ]
+    return [*parts, *off_rows], rows.way, findings
+
+
+def _cells(pieces: list[Laid]) -> NDArray[np.intp]:
+    return np.concatenate([np.zeros(0, np.intp), *(piece.cell for piece in pieces)])
 
 
 def _loose_findings(zone_map: ZoneMap, chambers: Chambers, loose: list[Loose]) -> list[Finding]:

@@ -212,7 +212,9 @@ def _off_rows(
         spread = spread_in(chambers, cell, spacing)
         if 2 <= len(spread) <= _MOST_SINGLES and len(spread) not in tried:
             tried.add(len(spread))
-            several.append((_moved(chambers, quick, cell, spread), False))
+            moved = _moved(chambers, quick, cell, spread)
+            if _least_apart_mm(moved) >= _clear_mm(chambers):
+                several.append((moved, False))
     for places, is_straight in several:
         lux = quick.lux(cell, places).sum(axis=0)
         yield _Way(
@@ -249,7 +251,7 @@ def _straight(
 
 
 def _moved(chambers: Chambers, quick: QuickLight, cell: int, places: Floats) -> Floats:
-    """Return the places after moves that make the cell's light more even."""
+    """Return the places after moves that make the cell's light more even; packages keep clear of each other, askew too."""
     places, each = places.copy(), quick.lux(cell, places)
     for step in _STEPS_MM:
         for _ in range(_MOST_ROUNDS):
@@ -257,6 +259,9 @@ def _moved(chambers: Chambers, quick: QuickLight, cell: int, places: Floats) -> 
             for i in range(len(places)):
                 there = places[i] + step * _AROUND
                 there = there[chambers.holding(there) == cell]
+                others = np.delete(places, i, axis=0)
+                off = np.hypot(*(there[:, None] - others).transpose(2, 0, 1))
+                there = there[off.min(axis=1, initial=np.inf) >= _clear_mm(chambers)]
                 if not len(there):
                     continue
                 lux = quick.lux(cell, there)
@@ -269,6 +274,17 @@ def _moved(chambers: Chambers, quick: QuickLight, cell: int, places: Floats) -> 
             if not changed:
                 break
     return places
+
+
+def _clear_mm(chambers: Chambers) -> float:
+    """Return how far apart packages keep clear of each other however they are turned: their diagonal."""
+    return float(2 * chambers.half_mm * np.sqrt(2))
+
+
+def _least_apart_mm(places: Floats) -> float:
+    off = np.hypot(*(places[:, None] - places).transpose(2, 0, 1))
+    np.fill_diagonal(off, np.inf)
+    return float(off.min())
 
 
 def _even(lux: Singles) -> Singles:

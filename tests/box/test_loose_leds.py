@@ -4,13 +4,20 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+import shapely
 from numpy.typing import NDArray
 
 from marquee.box.light import transfer_light
 from marquee.project import BoxSettings
 from marquee.values import Box, Chain, ZoneMap
 from tests.box.factory import blank, rect
-from tests.box.test_leds import assert_each_lit_led_is_in_one_cell, crossings, placed
+from tests.box.test_leds import (
+    assert_each_lit_led_is_in_one_cell,
+    crossings,
+    narrow_ring,
+    placed,
+    small_islands,
+)
 
 # Letters as strokes in a field 30 × 40.
 STROKES = {
@@ -53,6 +60,16 @@ def test_no_letter_of_a_word_is_left_dark(letters: str, top_mm: float, scale: fl
     assert crossings(chain) == 0
     # Rows alone leave these words between 0.13 and 0.64, with one dark letter in some.
     assert evenness(zones, box, chain) > 0.4
+
+
+@pytest.mark.parametrize("scale", [1.0, 0.65])
+def test_packages_lie_clear_of_each_other(scale: float) -> None:
+    # Squares of 5 mm overlap, however turned, if their middles are nearer than that; shapely finds the nearest pair.
+    for labels in (word("FELL", 22.0, scale), narrow_ring(), small_islands()):
+        chain = placed(labels)[2]
+        at = [shapely.Point(x, y) for x, y in zip(chain.x_mm, chain.y_mm, strict=True)]
+        off = shapely.STRtree(at).query_nearest(at, exclusive=True, return_distance=True)[1]
+        assert min(off) >= 5.0
 
 
 def test_leds_are_cut_off_one_by_one_only_where_that_is_wanted() -> None:
