@@ -82,16 +82,25 @@ def explain_strokes(
     fewest = min_px if tol <= TOL_CALM else max(min_px, 64.0)
     palette = colours
     runs = on_ramps if tol > TOL_CALM else on_ramps[:0]
-    asked = np.zeros(len(sizes), bool)
+    asked = np.zeros(len(sizes), np.int64)
+    # Noise would pass for ever new colours of one group.
+    most_asked = _MOST_NEW if tol <= TOL_CALM else 1
     while True:
         cost, reach = _costs(pixel, around, base, palette, group, sizes)
-        waiting = ~asked & (cost.min(axis=1) > fit) & (sizes >= fewest)
+        waiting = (asked < most_asked) & (cost.min(axis=1) > fit) & (sizes >= fewest)
         if not waiting.any() or len(palette) - known >= _MOST_NEW:
             break
         head = int(np.argmax(np.where(waiting, sizes, 0)))
-        asked[head] = True
-        fresh = _fullest_colour(pixel, around, group == head)
-        if not is_blend(fresh, np.vstack([palette, runs]), apart):
+        own = np.flatnonzero(group == head)
+        if asked[
+            head
+        ]:  # bands of several colours side by side: what the first ones do not explain
+            own = own[_best_misfit(pixel[own], around[own], palette) > fit**2]
+        asked[head] += 1
+        fresh = _fullest_colour(pixel[own], around[own]) if len(own) >= fewest else None
+        if fresh is None or is_blend(fresh, np.vstack([palette, runs]), apart):
+            asked[head] = most_asked
+        else:
             palette = np.vstack([palette, fresh])
     chosen = _choose(cost, reach)[group]
     odd = (cost.min(axis=1) > fit)[group]
@@ -212,6 +221,15 @@ def _choose(cost: NDArray[np.float64], reach: NDArray[np.float64]) -> NDArray[np
     return np.asarray(np.argmax(np.where(tied, reach, -1.0), axis=1))
 
 
+def _best_misfit(
+    pixel: NDArray[np.float64], around: NDArray[np.float64], palette: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Return each pixel's least misfit squared as a blend of its surroundings and a colour."""
+    return np.asarray(
+        np.min([_project(pixel, around, colour)[1] for colour in palette], axis=0), float
+    )
+
+
 def _choose_singly(
     pixel: NDArray[np.float64], around: NDArray[np.float64], palette: NDArray[np.float64]
 ) -> NDArray[np.int64]:
@@ -231,9 +249,9 @@ def is_blend(rgb: NDArray[np.float64], palette: NDArray[np.float64], codes: floa
 
 
 def _fullest_colour(
-    pixel: NDArray[np.float64], around: NDArray[np.float64], own: NDArray[np.bool_]
+    pixel: NDArray[np.float64], around: NDArray[np.float64]
 ) -> NDArray[np.float64]:
     """Return the colour of the pixels farthest from their surroundings, where the stroke fills them."""
-    height = np.linalg.norm(pixel[own] - around[own], axis=1)
+    height = np.linalg.norm(pixel - around, axis=1)
     top = height >= np.percentile(height, 95) - 4
-    return np.asarray(np.median(pixel[own][top], axis=0), float)
+    return np.asarray(np.median(pixel[top], axis=0), float)

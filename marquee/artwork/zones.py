@@ -174,9 +174,8 @@ def _draft(
     drafts: dict[int, Draft] = {}
     for i, group in enumerate(mixed):
         key[list(group.apertures)] = -2 - i
-        reason = (
-            f"{len(group.colours)} colours in {group.width_mm:.2g} mm stripes, wall {wall_mm:g} mm"
-        )
+        width = f"{group.width_mm:.2g} mm" if group.width_mm > 0 else "hair-fine"
+        reason = f"{len(group.colours)} colours in {width} stripes, wall {wall_mm:g} mm"
         drafts[-2 - i] = _mixed(sorted(index[c] for c in group.colours), reason)
     cutouts, key, joined = _join(cutouts, key)
     colour_of = np.where(key < 0, -1, key)
