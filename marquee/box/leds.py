@@ -270,15 +270,21 @@ def _row_findings(rows: Rows, cell: NDArray[np.intp], group: int) -> list[Findin
         )
     dark = int((cell < 0).sum())
     if dark:
-        left_out = len(rows.cell) - len(cell)
-        trimmed = f", {left_out} more were not needed and left out" if left_out else ""
+        left_out, on_wall = len(rows.cell) - len(cell), rows.on_wall
+        one = dark == 1
+        notes = (
+            [f"{on_wall} place{' meets' if on_wall == 1 else 's meet'} a wall"] if on_wall else []
+        )
+        if left_out:
+            was = "was" if left_out == 1 else "were"
+            notes.append(f"{left_out} {'more ' * bool(notes)}{was} not needed and left out")
         findings.append(
             Finding(
                 code="leds.dark",
                 where="strip",
-                message=f"{dark} of {len(cell)} {'LEDs' if group == 1 else 'addresses'} stay dark, on or beside a wall"
-                f"{'' if group == 1 else ', on both sides of one'} or out of reach of any aperture; "
-                f"they draw their idle current. {rows.on_wall} places meet a wall{trimmed}",
+                message=f"{dark} of {len(cell)} {'LEDs' if group == 1 else 'addresses'} {'stays' if one else 'stay'} dark, "
+                f"on or beside a wall{'' if group == 1 else ', on both sides of one'} or out of reach of any aperture; "
+                f"{'it draws its' if one else 'they draw their'} idle current{'. ' * bool(notes)}{', '.join(notes)}",
             )
         )
     return findings

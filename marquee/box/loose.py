@@ -209,12 +209,10 @@ def _off_rows(
     several = [] if straight is None else [(straight, True)]
     closer_mm = float(np.sqrt(pitch_mm * _width_mm(chambers, cell)))
     for spacing in (pitch_mm, closer_mm) if singles else ():
-        spread = spread_in(chambers, cell, spacing)
+        spread = _kept_clear(spread_in(chambers, cell, spacing), _clear_mm(chambers))
         if 2 <= len(spread) <= _MOST_SINGLES and len(spread) not in tried:
             tried.add(len(spread))
-            moved = _moved(chambers, quick, cell, spread)
-            if _least_apart_mm(moved) >= _clear_mm(chambers):
-                several.append((moved, False))
+            several.append((_moved(chambers, quick, cell, spread), False))
     for places, is_straight in several:
         lux = quick.lux(cell, places).sum(axis=0)
         yield _Way(
@@ -281,10 +279,13 @@ def _clear_mm(chambers: Chambers) -> float:
     return float(2 * chambers.half_mm * np.sqrt(2))
 
 
-def _least_apart_mm(places: Floats) -> float:
-    off = np.hypot(*(places[:, None] - places).transpose(2, 0, 1))
-    np.fill_diagonal(off, np.inf)
-    return float(off.min())
+def _kept_clear(places: Floats, clear_mm: float) -> Floats:
+    """Return the places without those that lie too near to one kept before."""
+    kept: list[Floats] = []
+    for place in places:
+        if all(np.hypot(*(place - other)) >= clear_mm for other in kept):
+            kept.append(place)
+    return np.array(kept).reshape(-1, 2)
 
 
 def _even(lux: Singles) -> Singles:
