@@ -25,33 +25,37 @@ SIGNS = {
         cycling=(), codes=((1, 2, 3), (4, 5, 6), (7, 8, 9), (250, 251, 252), (253, 254, 255))
     ),
 }
-# Prints every number in the order the header's comment gives for its checksum, one on a line.
+# Prints every number in the order the header's comment gives for its checksum, one on a line; its variables have names
+# that no accessor's parameters have.
 PRINT_ALL = r"""
 #include <stdio.h>
 #include "marquee_constants.h"
+#if MARQUEE_PROTOCOL != MARQUEE_ONE_WIRE && MARQUEE_PROTOCOL != MARQUEE_CLOCKED
+#error the protocol has no name
+#endif
 #define SHOW(x) printf("%lu\n", (unsigned long)(x))
 int main(void) {
-  unsigned z, r, c, i;
+  unsigned nz, nr, nc, ni;
   SHOW(MARQUEE_LED_COUNT); SHOW(MARQUEE_CHANNEL_COUNT); SHOW(MARQUEE_ZONE_COUNT); SHOW(MARQUEE_RUN_COUNT);
   SHOW(MARQUEE_HUE_COUNT); SHOW(MARQUEE_HUE_STEP_MS); SHOW(MARQUEE_PROTOCOL);
   SHOW(MARQUEE_T0H_NS); SHOW(MARQUEE_T0L_NS); SHOW(MARQUEE_T1H_NS); SHOW(MARQUEE_T1L_NS);
   SHOW(MARQUEE_LATCH_US); SHOW(MARQUEE_CLOCK_HZ); SHOW(MARQUEE_GLOBAL_BITS); SHOW(MARQUEE_CAP_255);
   SHOW(MARQUEE_LIMIT_MA); SHOW(MARQUEE_WORST_MA); SHOW(MARQUEE_PLANNED_MA); SHOW(MARQUEE_DARK_UA);
   SHOW(MARQUEE_LARGEST_ONLY);
-  for (c = 0; c < MARQUEE_CHANNEL_COUNT; c++) SHOW(MARQUEE_ORDER_AT(c));
-  for (c = 0; c < MARQUEE_CHANNEL_COUNT; c++) SHOW(MARQUEE_CHANNEL_UA_AT(c));
-  for (r = 0; r < MARQUEE_RUN_COUNT; r++) { SHOW(MARQUEE_RUN_FIRST(r)); SHOW(MARQUEE_RUN_LEDS(r)); }
-  for (z = 0; z < MARQUEE_ZONE_COUNT; z++) {
-    SHOW(MARQUEE_ZONE_FIRST_RUN(z)); SHOW(MARQUEE_ZONE_RUNS(z)); SHOW(MARQUEE_ZONE_LEDS(z));
-    for (c = 0; c < MARQUEE_CHANNEL_COUNT; c++) SHOW(MARQUEE_ZONE_RAISED(z, c));
-    for (c = 0; c < MARQUEE_CHANNEL_COUNT; c++) SHOW(MARQUEE_ZONE_START(z, c));
-    for (c = 0; c < MARQUEE_CHANNEL_COUNT; c++) SHOW(MARQUEE_ZONE_DRIVE(z, c));
-    SHOW(MARQUEE_ZONE_GLOBAL(z)); SHOW(MARQUEE_ZONE_MODE(z));
+  for (nc = 0; nc < MARQUEE_CHANNEL_COUNT; nc++) SHOW(MARQUEE_ORDER_AT(nc));
+  for (nc = 0; nc < MARQUEE_CHANNEL_COUNT; nc++) SHOW(MARQUEE_CHANNEL_UA_AT(nc));
+  for (nr = 0; nr < MARQUEE_RUN_COUNT; nr++) { SHOW(MARQUEE_RUN_FIRST(nr)); SHOW(MARQUEE_RUN_LEDS(nr)); }
+  for (nz = 0; nz < MARQUEE_ZONE_COUNT; nz++) {
+    SHOW(MARQUEE_ZONE_FIRST_RUN(nz)); SHOW(MARQUEE_ZONE_RUNS(nz)); SHOW(MARQUEE_ZONE_LEDS(nz));
+    for (nc = 0; nc < MARQUEE_CHANNEL_COUNT; nc++) SHOW(MARQUEE_ZONE_RAISED(nz, nc));
+    for (nc = 0; nc < MARQUEE_CHANNEL_COUNT; nc++) SHOW(MARQUEE_ZONE_START(nz, nc));
+    for (nc = 0; nc < MARQUEE_CHANNEL_COUNT; nc++) SHOW(MARQUEE_ZONE_DRIVE(nz, nc));
+    SHOW(MARQUEE_ZONE_GLOBAL(nz)); SHOW(MARQUEE_ZONE_MODE(nz));
   }
-  for (i = 0; i < MARQUEE_GAMMA_COUNT; i++) SHOW(MARQUEE_GAMMA_AT(i));
+  for (ni = 0; ni < MARQUEE_GAMMA_COUNT; ni++) SHOW(MARQUEE_GAMMA_AT(ni));
 #if MARQUEE_HUE_COUNT > 0
-  for (i = 0; i < MARQUEE_HUE_COUNT; i++)
-    for (c = 0; c < MARQUEE_CHANNEL_COUNT; c++) SHOW(MARQUEE_HUE_AT(i, c));
+  for (ni = 0; ni < MARQUEE_HUE_COUNT; ni++)
+    for (nc = 0; nc < MARQUEE_CHANNEL_COUNT; nc++) SHOW(MARQUEE_HUE_AT(ni, nc));
 #endif
   return 0;
 }
