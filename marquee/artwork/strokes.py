@@ -97,7 +97,8 @@ def explain_strokes(
         ]:  # bands of several colours side by side: what the first ones do not explain
             own = own[_best_misfit(pixel[own], around[own], palette) > fit**2]
         asked[head] += 1
-        fresh = _fullest_colour(pixel[own], around[own]) if len(own) >= fewest else None
+        enough = len(own) >= max(fewest, 1)
+        fresh = _fullest_colour(pixel[own], around[own]) if enough else None
         if fresh is None or is_blend(fresh, np.vstack([palette, runs]), apart):
             asked[head] = most_asked
         else:
