@@ -136,6 +136,8 @@ def test_the_back_view_is_mirrored_and_its_text_is_not(
             )
             return found
 
+        for _ in range(4):  # until numbers of LEDs show
+            page.click("#closer")
         front, edges = middles(), sides()
         assert "FRONT VIEW" in page.inner_text("#view-name")
         page.check("[name=side][value=back]")

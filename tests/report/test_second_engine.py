@@ -61,6 +61,8 @@ def test_light_maps_come_one_at_a_time(demo: Firefox) -> None:
 
 
 def test_the_back_view_is_mirrored_and_its_text_is_not(demo: Firefox) -> None:
+    for _ in range(4):  # until numbers of LEDs show
+        demo.click("#closer")
     front = demo.run(_MIDDLES)
     left, right = demo.run(
         "const r = document.querySelector('.opaque').getBoundingClientRect(); return [r.left, r.right]"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -26,6 +27,8 @@ from marquee.units import format_length
 from marquee.values import Chain, Wall, ZoneMap
 from marquee.values_cut import CutPlan
 
+# Where along a wall its name may stand, and how many text heights it keeps from other texts.
+_ALONG, _CLEAR = (0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8), 2.2
 # Lines of text that make the drawing's width where no script sizes it, with few zones and with many.
 _LINES_ACROSS, _LINES_CROWDED = 64, 88
 _FEW_ZONES = 20
@@ -138,6 +141,9 @@ def draw_face(plan: Plan) -> Face:
     joints = _joints(plan)
     outside_mm = max((max(-j.x, j.x - width, -j.y, j.y - height) for j in joints), default=0.0)
     outside_mm = max(0.0, outside_mm)
+    # A joint's name stands above it.
+    others = [(label.x, label.y) for label in labels if label.kind == "main"]
+    others += [(joint.x, joint.y - text_mm) for joint in joints]
     run_lines, jumpers = _data_path(chain)
     lights = {light.zone: light for light in plan.light.zones}
     return Face(
@@ -157,7 +163,7 @@ def draw_face(plan: Plan) -> Face:
             for number, cell in enumerate(box.cells)
         ),
         walls=tuple(wall_outline(w.path_mm, box.wall_thickness_mm) for w in box.walls),
-        wall_labels=tuple(_wall_label(w) for w in box.walls),
+        wall_labels=tuple(_wall_label(w, others, text_mm) for w in box.walls),
         slots=tuple(place for w in box.walls for place in slot_places(w)),
         slot_mm=0.3 * box.wall_thickness_mm,
         leds=_leds(plan),
@@ -226,12 +232,19 @@ def _zone_labels(zone_map: ZoneMap) -> tuple[Label, ...]:
     return tuple(labels)
 
 
-def _wall_label(wall: Wall) -> Label:
+def _wall_label(wall: Wall, others: list[tuple[float, float]], text_mm: float) -> Label:
+    """Return a wall's name at its middle, or as near to it as keeps it clear of other texts."""
     import shapely
 
     line = shapely.LineString(wall.path_mm)
-    middle = line.interpolate(0.5, normalized=True)
-    return Label(text=f"W{wall.id}", x=middle.x, y=middle.y, room_mm=line.length / 2)
+    places = [line.interpolate(share, normalized=True) for share in _ALONG]
+
+    def is_clear(place: shapely.Point) -> bool:
+        return all(math.hypot(place.x - x, place.y - y) > _CLEAR * text_mm for x, y in others)
+
+    k = next((k for k, place in enumerate(places) if is_clear(place)), 0)
+    room_mm = min(_ALONG[k], 1 - _ALONG[k]) * line.length
+    return Label(text=f"W{wall.id}", x=places[k].x, y=places[k].y, room_mm=room_mm)
 
 
 def _leds(plan: Plan) -> tuple[Led, ...]:
