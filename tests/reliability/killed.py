@@ -13,6 +13,7 @@ import os
 import shutil
 import signal
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 from marquee.outputs import folder as written
@@ -59,8 +60,8 @@ def make_old(place: Path) -> None:
         (place / name).write_bytes(content)
 
 
-def _write_killed_at(place: Path, step: int) -> bool:
-    """Write the new folder in a child; return whether it was killed before it ended."""
+def killed_at(step: int, write: Callable[[], object]) -> bool:
+    """Write in a child that dies at its n-th look at the disk; return whether it did."""
     child = os.fork()
     if child == 0:
         left = step
@@ -73,7 +74,7 @@ def _write_killed_at(place: Path, step: int) -> bool:
                     os.kill(os.getpid(), signal.SIGKILL)
 
         sys.addaudithook(count)
-        written.write_folder(place, NEW)
+        write()
         os._exit(0)
     _, status = os.waitpid(child, 0)
     return os.WIFSIGNALED(status)
@@ -88,7 +89,7 @@ def main() -> None:
     killed, step = True, 0
     while killed:
         make_old(place)
-        killed = _write_killed_at(place, step)
+        killed = killed_at(step, lambda: written.write_folder(place, NEW))
         missing = not place.exists()
         if missing:
             restore_aside(place)

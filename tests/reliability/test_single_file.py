@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 import os
-import signal
 import stat
 import sys
-from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -14,31 +12,11 @@ import pytest
 from marquee.errors import OutputError
 from marquee.outputs.leftovers import lock, prefix_of
 from marquee.outputs.single_file import replace_file, write_file
-from tests.reliability.killed import WATCHED
+from tests.reliability.killed import killed_at
 
 pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="kill -9 and file locks")
 
 OLD, NEW = b"old" * 5000, b"new" * 5000
-
-
-def killed_at(step: int, write: Callable[[], None]) -> bool:
-    """Write in a child that dies at its n-th look at the disk; return whether it did."""
-    child = os.fork()
-    if child == 0:
-        left = step
-
-        def count(event: str, _arguments: object) -> None:
-            nonlocal left
-            if event in WATCHED:
-                left -= 1
-                if left < 0:
-                    os.kill(os.getpid(), signal.SIGKILL)
-
-        sys.addaudithook(count)
-        write()
-        os._exit(0)
-    _, status = os.waitpid(child, 0)
-    return os.WIFSIGNALED(status)
 
 
 def content_of(folder: Path) -> dict[str, bytes]:

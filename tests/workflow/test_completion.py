@@ -123,12 +123,11 @@ def test_tab_lists_what_is_possible_in_zsh_with_what_it_means(zsh: pexpect.spawn
     zsh.expect(r"--wall-gap +-- Gap from wall top to diffuser")
 
 
-@pytest.mark.native
-def test_tab_completes_in_fish(home: Path, program: dict[str, str]) -> None:
+def said_by_fish(script: str, home: Path, program: dict[str, str]) -> str:
+    """Return what fish prints, the program's completion taken as the README says."""
     need("fish")
-    offered = "; ".join(f"complete -C '{typed}'; echo =====" for typed, _ in TYPED)
     done = subprocess.run(
-        ["fish", "--no-config", "-c", f"{told('fish')}; {offered}"],
+        ["fish", "--no-config", "-c", f"{told('fish')}; {script}"],
         cwd=home,
         env=program,
         capture_output=True,
@@ -136,23 +135,21 @@ def test_tab_completes_in_fish(home: Path, program: dict[str, str]) -> None:
         check=True,
         timeout=120,
     )
-    # A tab parts each offer from what it means.
-    lists = [block.strip().splitlines() for block in done.stdout.split("=====\n")]
     assert done.stderr == ""
+    return done.stdout
+
+
+@pytest.mark.native
+def test_tab_completes_in_fish(home: Path, program: dict[str, str]) -> None:
+    offered = "; ".join(f"complete -C '{typed}'; echo =====" for typed, _ in TYPED)
+    # A tab parts each offer from what it means.
+    said = said_by_fish(offered, home, program)
+    lists = [block.strip().splitlines() for block in said.split("=====\n")]
     for (typed, completed), offers in zip(TYPED, lists[:-1], strict=True):
         assert [offer.split("\t")[0] for offer in offers] == [completed], typed
 
 
 @pytest.mark.native
 def test_fish_says_what_a_command_means(home: Path, program: dict[str, str]) -> None:
-    need("fish")
-    done = subprocess.run(
-        ["fish", "--no-config", "-c", f"{told('fish')}; complete -C 'marquee compa'"],
-        cwd=home,
-        env=program,
-        capture_output=True,
-        text=True,
-        check=True,
-        timeout=60,
-    )
-    assert done.stdout.startswith("compare\tTell what changed between two plans")
+    said = said_by_fish("complete -C 'marquee compa'", home, program)
+    assert said.startswith("compare\tTell what changed between two plans")
