@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from marquee.box.ground import Floats
 
 Ints = NDArray[np.intp]
-# A wire across a piece of strip counts for so much more length [mm]: none is laid where there is another way.
+# A wire across a piece of strip counts for so much more length [mm]: none is laid where there is another way (judgement).
 _ACROSS_MM = 1000.0
 # Wires longer than to so many nearest ends are not asked what they cross: they count as if they crossed one piece.
 _NEAREST = 40

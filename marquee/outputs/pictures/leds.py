@@ -32,7 +32,7 @@ _DARK_RIM: Rgb = (110, 116, 126)
 # Panels of faces at least this wide for their height stand one above the other.
 _STACK = 1.9
 _PANEL_MOST_PX = 430
-_GAP_PX, _NAME_ROW_PX, _KEY_ROW_PX = 32, 40, 38
+_GAP_PX, _NAME_ROW_PX, _KEY_ROW_PX = 32, 52, 38
 _LEAST_RADIUS_PX, _MOST_RADIUS_PX = 2.2, 9.0
 _MOST_ROWS = 24
 # Half of each stroke of a cross that just fills a disc.
@@ -180,7 +180,7 @@ def _arrows(canvas: Canvas, run: NDArray[np.float64], px: float) -> None:
 
 
 def _name_panel(sheet: Sheet, view: View, name: str) -> None:
-    y = view.y - _NAME_ROW_PX / 2
+    y = view.y - _NAME_ROW_PX + 18  # below it stand numbers of the first row
     box = sheet.text(view.x, y, name, Lettering(size_px=22, bold=True))
     note = "seen from behind, mirrored" if view.mirrored else "as you look at the sign"
     quiet = Lettering(size_px=SMALL_PX, colour=sheet.theme.muted)
